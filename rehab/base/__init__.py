@@ -1,0 +1,1 @@
+"""The ground floor: errors, units, money, survival, tables and settings."""

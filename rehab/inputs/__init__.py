@@ -1,0 +1,1 @@
+"""Files to checked tables: reading, assumptions and the invented demo city."""

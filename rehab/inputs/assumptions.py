@@ -1,0 +1,78 @@
+"""The assumptions: defaults from ``data/assumptions/*.csv`` with the city's own rows laid over them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from pathlib import Path
+from typing import Final
+
+import pandas as pd
+
+from rehab.base.errors import BadAssumption
+from rehab.base.settings import ASSUMPTION_TABLES, Assumptions
+
+FOLDER: Final = Path(__file__).parents[2] / "data"
+_COMMON: Final = ("key", "value", "unit", "low", "high", "source_id", "place", "year", "note")
+_STATUS: Final = ("read", "from memory", "common practice, no source")
+
+
+def defaults(folder: Path = FOLDER) -> Assumptions:
+    """The default assumptions and their sources.
+
+    Raises :class:`BadAssumption` when a file lacks a column, repeats a key, names an unknown source or holds
+    a value outside its own range.
+    """
+    sources = pd.read_csv(folder / "sources.csv", dtype=str, keep_default_na=False).set_index("source_id")
+    wrong = sources.index[~sources["status"].isin(_STATUS)]
+    if len(wrong):
+        raise BadAssumption(f"sources.csv: the status of '{wrong[0]}' is not one of {', '.join(_STATUS)}")
+    tables = {name: _read(folder / "assumptions" / f"{name}.csv", sources) for name in ASSUMPTION_TABLES}
+    return Assumptions(tables, sources)
+
+
+def overlay(base: Assumptions, city: Mapping[str, Mapping[str, float | str]]) -> Assumptions:
+    """The assumptions with the city's values, given as table -> key -> value; the note says what the default was.
+
+    Raises :class:`BadAssumption` for a table or key that does not exist and for a number outside the row's
+    range of low to high, since a default is never edited in place but only replaced by a reasonable value.
+    """
+    tables = dict(base.tables)
+    for name, rows in city.items():
+        table = base.table(name).copy()
+        for key, value in rows.items():
+            if key not in table.index:
+                raise BadAssumption(f"the table '{name}' has no row '{key}'")
+            _within(name, key, value, table.at[key, "low"], table.at[key, "high"])
+            default = table.at[key, "value"]
+            table.loc[key, ["value", "origin", "note"]] = [str(value), "city", f"default {default}"]
+        tables[name] = table
+    return replace(base, tables=tables)
+
+
+def _read(path: Path, sources: pd.DataFrame) -> pd.DataFrame:
+    table = pd.read_csv(path, dtype=str, keep_default_na=False)
+    missing = [column for column in _COMMON if column not in table.columns]
+    if missing:
+        raise BadAssumption(f"{path.name} lacks the column '{missing[0]}'")
+    repeated = table.loc[table["key"].duplicated(), "key"]
+    if len(repeated):
+        raise BadAssumption(f"{path.name} has two rows '{repeated.iloc[0]}'")
+    unknown = table.loc[~table["source_id"].isin(sources.index), ["key", "source_id"]]
+    if len(unknown):
+        raise BadAssumption(f"{path.name}: the source '{unknown.iloc[0, 1]}' of '{unknown.iloc[0, 0]}' is not known")
+    for row in table.itertuples(index=False):
+        _within(path.name, str(row.key), str(row.value), str(row.low), str(row.high))
+    return table.set_index("key").assign(origin="default")
+
+
+def _within(table: str, key: str, value: float | str, low: str, high: str) -> None:
+    """Check a value against its row's range; rows without a range hold text or a free number."""
+    if not low and not high:
+        return
+    try:
+        number = float(value)
+    except ValueError as error:
+        raise BadAssumption(f"{table}: '{value}' for '{key}' is not a number") from error
+    if (low and number < float(low)) or (high and number > float(high)):
+        raise BadAssumption(f"{table}: {value} for '{key}' is not between {low or 'any'} and {high or 'any'}")

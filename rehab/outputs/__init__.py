@@ -1,0 +1,1 @@
+"""Tables to pictures and files."""

@@ -1,0 +1,1 @@
+"""The optimisers: arrays in, arrays out."""

@@ -1,0 +1,1 @@
+"""The steps of the method, one module each, independent of each other."""
