@@ -234,6 +234,47 @@ TABLES: Final[dict[str, tuple[Field, ...]]] = {
         *_all_required(_number("cost_usd", "usd", "Likely cost in dollars of the year"),
                        _number("benefit", "sqyd-years", "Sound pavement gained", None)),
     ),
+    "overview": (
+        *_KEY,
+        _text("street", "Street"), _text("from_street", "From"), _text("to_street", "To"), _text("district", "District"),
+        _choice("functional_class", CLASSES, "Class", required=True),
+        *_all_required(
+            _number("area_sqyd", "sqyd", "Area of concrete"),
+            _number("index", "points", "Condition index, held or computed from the shares", 0, 100),
+            _number("full_share", "share", "Share of panels that need full depth", 0, 1),
+            _number("partial_share", "share", "Share of panels that need partial depth", 0, 1),
+            _choice("strategy", STRATEGIES, "Strategy by today's condition"),
+            _text("reasons", "Every rule that fired"),
+            _text("alternatives", "Strategies that are adequate"),
+            Field("estimated", "flag", "Rests on an index, a rating or a word, not on counts"),
+            Field("overridden", "flag", "Set by the engineer"),
+            _number("low_usd", "usd", "Cost of the strategy in the first year, low"),
+            _number("likely_usd", "usd", "Cost of the strategy in the first year, likely"),
+            _number("high_usd", "usd", "Cost of the strategy in the first year, high"),
+            _number("untreated_yr", "yr", "Years to the trigger without work"),
+            _number("treated_yr", "yr", "Years to the trigger with the strategy done in the first year"),
+            _number("life_extension_yr", "yr", "Years of life the strategy adds: treated less untreated"),
+        ),
+        _year("program_year", "Year of work in the program; missing if it gets none"),
+        _choice("program_strategy", STRATEGIES, "Strategy in the program; missing if it gets none"),
+        _number("program_cost_usd", "usd", "Likely cost in the program, dollars of the year"),
+        _year("ground_year", "Year in which the surface is ground; missing if it is not"),
+    ),
+    "by_year": _all_required(
+        Field("year", "key", "Year", "year"),
+        _number("budget_usd", "usd", "Budget"), _number("spent_usd", "usd", "Spent by the program"),
+        _number("partial_depth_usd", "usd", "Spent on partial-depth repair"),
+        _number("full_depth_usd", "usd", "Spent on full-depth repair"),
+        _number("reconstruction_usd", "usd", "Spent on reconstruction"),
+        _number("index_without", "points", "Mean index by area at the end of the year, no work", 0, 100),
+        _number("index_with", "points", "Mean index by area at the end of the year, with the program", 0, 100),
+        _number("sound_without", "share", "Share of sound area, no work", 0, 1),
+        _number("sound_with", "share", "Share of sound area, with the program", 0, 1),
+        _number("full_without", "share", "Share of area that needs full depth, no work", 0, 1),
+        _number("full_with", "share", "Share of area that needs full depth, with the program", 0, 1),
+        _number("need_usd", "usd", "Cost of every block's strategy at the start of the year, no work before"),
+        _number("ground_sqyd", "sqyd", "Area ground by the program"),
+    ),
     "tasks": (
         _text("task_id", "Task", required=True), *_KEY, _choice("task", TASKS, "Kind of task", required=True),
         _text("crew", "Crew", required=True),
@@ -277,7 +318,7 @@ def upload_fields(table: Literal["blocks", "defects"]) -> tuple[Field, ...]:
 def schema(table: str) -> pa.DataFrameSchema:
     """The pandera schema of a table: types, limits, choices, no missing value in a required column."""
     return pa.DataFrameSchema({item.name: _column(item) for item in TABLES[table]}, strict="filter", name=table,
-                              unique=["block_id"] if table in {"blocks", "network", "program"} else None)
+                              unique=["block_id"] if table in {"blocks", "network", "program", "overview"} else None)
 
 
 def _column(item: Field) -> pa.Column:
