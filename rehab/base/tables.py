@@ -145,6 +145,9 @@ _NEED_FIELDS = _all_required(
     _number("wide_joint_share", "share", "Share of joint opened wide", 0, 1),
     _number("panels_full", "count", "Panels that need full depth; not whole in a forecast year"),
     _number("full_sqyd", "sqyd", "Area of full-depth repair"),
+    _number("dowels", "count", "Dowels for the full-depth repair"),
+    _number("tie_bars", "count", "Tie bars for the full-depth repair"),
+    _number("saw_ft", "ft", "Full-depth saw cut"),
     _number("partial_ft", "ft", "Length of partial-depth repair along joints and cracks"),
     _number("partial_sqft", "sqft", "Area of partial-depth repair"),
     _number("partial_depth_in", "in", "Depth of partial-depth repair"),
@@ -170,7 +173,7 @@ TABLES: Final[dict[str, tuple[Field, ...]]] = {
     "defects": (
         _text("block_id", "Block", required=True),
         _whole("panel_row", "Panel along the block, 1 at the beginning", 1, 5_000, required=True),
-        _whole("panel_column", "Panel across the block, 1 at the left looking along the block", 1, 60, required=True),
+        _whole("panel_column", "Panel across the block, 1 at the left looking ahead", 1, 60, required=True),
         _choice("defect", DEFECTS, "What was seen", required=True),
         _choice("severity", SEVERITIES, "How bad", required=True),
         _number("x_ft", "ft", "Left end of the damage along the block, from the start of the panel", 0, 100),
@@ -180,7 +183,7 @@ TABLES: Final[dict[str, tuple[Field, ...]]] = {
         _number("depth_in", "in", "Depth of the damage", 0, 24),
         _whole("row", "Row of the file the defect was read from", 1),
     ),
-    "geometry": (*_KEY, Field("line", "text", "Centre line as well-known text, WGS 84 longitude latitude", required=True)),
+    "geometry": (*_KEY, Field("line", "text", "Centre line as well-known text, WGS 84", required=True)),
     "network": (*_BLOCK, *_SURVEY, *_NETWORK_ADDED),
     "needs": (*_KEY_YEAR, *_NEED_FIELDS, Field("estimated", "flag", "Estimated, not measured", required=True)),
     "repairs": (
@@ -236,7 +239,8 @@ TABLES: Final[dict[str, tuple[Field, ...]]] = {
     ),
     "overview": (
         *_KEY,
-        _text("street", "Street"), _text("from_street", "From"), _text("to_street", "To"), _text("district", "District"),
+        _text("street", "Street"), _text("from_street", "From"), _text("to_street", "To"),
+        _text("district", "District"),
         _choice("functional_class", CLASSES, "Class", required=True),
         *_all_required(
             _number("area_sqyd", "sqyd", "Area of concrete"),
@@ -266,8 +270,8 @@ TABLES: Final[dict[str, tuple[Field, ...]]] = {
         _number("partial_depth_usd", "usd", "Spent on partial-depth repair"),
         _number("full_depth_usd", "usd", "Spent on full-depth repair"),
         _number("reconstruction_usd", "usd", "Spent on reconstruction"),
-        _number("index_without", "points", "Mean index by area at the end of the year, no work", 0, 100),
-        _number("index_with", "points", "Mean index by area at the end of the year, with the program", 0, 100),
+        _number("index_without", "points", "Mean index by area going into the year, no work", 0, 100),
+        _number("index_with", "points", "Mean index by area after the year's work", 0, 100),
         _number("sound_without", "share", "Share of sound area, no work", 0, 1),
         _number("sound_with", "share", "Share of sound area, with the program", 0, 1),
         _number("full_without", "share", "Share of area that needs full depth, no work", 0, 1),

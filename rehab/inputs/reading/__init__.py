@@ -1,0 +1,18 @@
+"""Uploads to checked tables: CSV, XLSX, GeoJSON, GeoPackage and zipped Shapefile, with all problems at once.
+
+The path: :func:`open_table` gives a :class:`Raw` table of texts, :func:`suggest` or :func:`read_mapping` says what
+its columns mean, :func:`read_blocks` and :func:`read_defects` give a :class:`Reading` with a checked table and its
+problems, :func:`read_lines` joins a line layer of its own.  Only :class:`rehab.base.errors.UnusableInput` is raised.
+"""
+
+from rehab.inputs.reading.blocks import Reading, read_blocks
+from rehab.inputs.reading.defects import read_defects
+from rehab.inputs.reading.headings import suggest
+from rehab.inputs.reading.lines import read_lines
+from rehab.inputs.reading.mapping import check_mapping, read_mapping, write_mapping
+from rehab.inputs.reading.opening import open_table
+from rehab.inputs.reading.raw import Raw
+from rehab.inputs.reading.templates import dictionary, template, template_workbook
+
+__all__ = ["Raw", "Reading", "check_mapping", "dictionary", "open_table", "read_blocks", "read_defects", "read_lines",
+           "read_mapping", "suggest", "template", "template_workbook", "write_mapping"]

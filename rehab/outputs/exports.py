@@ -1,0 +1,181 @@
+"""Tables as files for other programs: CSV, GeoJSON, iCalendar, JSON."""
+
+from __future__ import annotations
+
+import csv
+import json
+import math
+import uuid
+from collections.abc import Mapping
+from datetime import date, datetime, timedelta
+from io import StringIO
+from pathlib import Path
+from typing import Any, Final
+
+import icalendar
+import numpy as np
+import pandas as pd
+
+from rehab import __version__
+from rehab.outputs import shapes
+from rehab.outputs.words import day, known, label, place
+
+_DANGEROUS: Final = ("=", "+", "-", "@", "\t", "\r")
+_DECIMALS: Final = 7  #: RFC 7946, section 11.2: more is not accuracy but size
+#: names the events of this program, so that a task keeps its event when the calendar is sent again
+_NAMESPACE: Final = uuid.UUID("5d0d1c4e-6c0b-4f0a-9d6e-0f6f6f1b7a52")
+
+_PROPERTIES: Final = (
+    "street", "from_street", "to_street", "district", "functional_class", "area_sqyd", "index", "full_share",
+    "partial_share", "strategy", "reasons", "alternatives", "estimated", "overridden", "low_usd", "likely_usd",
+    "high_usd", "life_extension_yr", "program_year", "program_strategy", "program_cost_usd", "ground_year",
+)
+
+
+def csv_text(frame: pd.DataFrame) -> str:
+    """A table as CSV after RFC 4180: comma, CRLF, quotes where needed, first line the column names.
+
+    A text that a spreadsheet would take for a formula (it starts with = + - @, tab or return) gets an
+    apostrophe in front; numbers stay as they are.  Money is rounded to cents, other numbers to six significant
+    digits (whole numbers are kept), flags are true and false, dates ISO 8601, missing is empty.
+    """
+    stream = StringIO()
+    writer = csv.writer(stream, lineterminator="\r\n")
+    writer.writerow([_safe(str(name)) for name in frame.columns])
+    columns = [[_cell(value, str(name)) for value in frame[name].to_numpy(dtype=object)] for name in frame.columns]
+    writer.writerows(zip(*columns, strict=True))
+    return stream.getvalue()
+
+
+def write_csv(frame: pd.DataFrame, path: Path) -> None:
+    """Write :func:`csv_text` to a file in UTF-8."""
+    path.write_bytes(csv_text(frame).encode("utf-8"))
+
+
+def program_geojson(overview: pd.DataFrame, geometry: pd.DataFrame) -> str:
+    """The blocks that have geometry as GeoJSON after RFC 7946.
+
+    WGS 84, longitude first, seven decimals, a ``bbox``, no ``crs`` member; a missing value is null.  Feature
+    ids and the property ``block_id`` name the block; ``estimated`` says what the needs rest on.
+    """
+    lines = shapes.lines(geometry, _DECIMALS)
+    shown = overview[overview["block_id"].isin(list(lines))]
+    names = ("block_id", *_PROPERTIES)
+    rows = zip(*(shown[name].to_numpy(dtype=object) for name in names), strict=True)
+    collection: dict[str, Any] = {"type": "FeatureCollection"}
+    box = shapes.bounds([lines[block] for block in shown["block_id"]])
+    if box:
+        collection["bbox"] = list(box)
+    collection["features"] = [
+        {"type": "Feature", "id": row[0], "geometry": lines[row[0]],
+         "properties": {name: _plain(value, name) for name, value in zip(names, row, strict=True)}}
+        for row in rows
+    ]
+    return json.dumps(collection, allow_nan=False, ensure_ascii=False, separators=(",", ":"))
+
+
+def season_calendar(tasks: pd.DataFrame, overview: pd.DataFrame, stamp: datetime) -> bytes:
+    """The tasks as an iCalendar file (RFC 5545): one all-day event per task, its end the day after the last.
+
+    ``stamp`` becomes DTSTAMP and must carry a time zone, since outputs do not ask the clock.  An event's UID
+    depends on the task id alone, so a calendar that is sent again moves the events it has sent before.
+    """
+    if stamp.tzinfo is None:
+        raise ValueError("the stamp of a calendar needs a time zone")
+    calendar = icalendar.Calendar()
+    calendar.add("prodid", f"-//Concrete street rehabilitation planner//rehab {__version__}//EN")
+    calendar.add("version", "2.0")
+    calendar.add("method", "PUBLISH")
+    columns = ("block_id", "street", "from_street", "to_street", "estimated")
+    blocks = {row[0]: row for row in zip(*(overview[name].to_numpy(dtype=object) for name in columns), strict=True)}
+    for row in tasks.sort_values(["start", "task_id"]).itertuples(index=False):
+        _, street, start, end, estimated = blocks.get(row.block_id, (row.block_id, None, None, None, None))
+        where = place(street, start, end) if known(street) else f"Block {row.block_id}"
+        calendar.add_component(_event(row, where, known(estimated) and bool(estimated), stamp))
+    return bytes(calendar.to_ical())
+
+
+def summary_json(mapping: Mapping[str, Any]) -> str:
+    """Nested mappings, lists, tables (as lists of rows) and numbers as JSON; NaN, NA and infinity become null."""
+    return json.dumps(_jsonable(mapping), allow_nan=False, ensure_ascii=False, indent=2) + "\n"
+
+
+def _event(task: Any, where: str, estimated: bool, stamp: datetime) -> icalendar.Event:
+    lines = [f"Block {task.block_id}, {task.crew}"]
+    if known(task.opens):
+        lines.append(f"Opens {day(task.opens)} (planning value; strength decides)")
+    if task.season == "next":
+        lines.append("Does not fit this season")
+    if estimated:
+        lines.append("Quantities are estimated")
+    event = icalendar.Event()
+    event.add("uid", str(uuid.uuid5(_NAMESPACE, str(task.task_id))))
+    event.add("dtstamp", stamp)
+    event.add("dtstart", task.start.date())
+    event.add("dtend", task.finish.date() + timedelta(days=1))
+    event.add("summary", f"{label(str(task.task))}: {where}")
+    event.add("location", where)
+    event.add("description", "\n".join(lines))
+    event.add("categories", [label(str(task.task))])
+    event.add("transp", "TRANSPARENT")
+    return event
+
+
+def _cell(value: Any, column: str) -> str:
+    if not known(value):
+        return "" if not isinstance(value, str) else _safe(value)
+    if isinstance(value, bool | np.bool_):
+        return "true" if value else "false"
+    if isinstance(value, date | pd.Timestamp):
+        return _date(value)
+    if isinstance(value, int | float | np.integer | np.floating):
+        rounded = _rounded(float(value), column)
+        return "" if rounded is None else str(rounded)
+    return _safe(str(value))
+
+
+def _safe(text: str) -> str:
+    return f"'{text}" if text.startswith(_DANGEROUS) else text
+
+
+def _rounded(value: float, column: str) -> float | int | None:
+    """Money to cents, whole numbers whole, others to six significant digits; None if it is not finite."""
+    if not math.isfinite(value):
+        return None
+    number = round(value, 2) if column.endswith("_usd") else value
+    if number.is_integer() and abs(number) < 2**53:
+        return int(number)
+    return number if column.endswith("_usd") else float(f"{number:.6g}")
+
+
+def _date(value: date | pd.Timestamp) -> str:
+    """ISO 8601; the time of day is left out where it is midnight."""
+    stamp = pd.Timestamp(value)
+    return f"{stamp:%Y-%m-%d}" if stamp == stamp.normalize() else stamp.isoformat()
+
+
+def _plain(value: Any, column: str) -> Any:
+    """A cell as a JSON value, numbers rounded as in a CSV."""
+    if isinstance(value, float | np.floating) and not isinstance(value, bool):
+        return _rounded(float(value), column)
+    return _jsonable(value)
+
+
+def _jsonable(value: Any) -> Any:
+    if isinstance(value, Mapping):
+        return {str(name): _jsonable(item) for name, item in value.items()}
+    if isinstance(value, pd.DataFrame):
+        return [_jsonable(row) for row in value.to_dict("records")]
+    if isinstance(value, set | frozenset):
+        return sorted(_jsonable(item) for item in value)
+    if isinstance(value, list | tuple | range | np.ndarray | pd.Series | pd.Index):
+        return [_jsonable(item) for item in value]
+    if isinstance(value, bool | np.bool_):
+        return bool(value)
+    if isinstance(value, int | np.integer):
+        return int(value)
+    if isinstance(value, float | np.floating):
+        return float(value) if math.isfinite(value) else None
+    if value is None or value is pd.NaT or value is pd.NA:
+        return None
+    return _date(value) if isinstance(value, date | pd.Timestamp) else str(value)

@@ -1,0 +1,227 @@
+"""The map of blocks, drawn with no internet: block lines in a Leaflet that travels inside the page.
+
+A map is built anew at every drawing, because the viewer changes the object it is given; what may be kept
+between drawings is the GeoJSON dictionary of :func:`features`.
+"""
+
+from __future__ import annotations
+
+import base64
+from html import escape
+from math import ceil
+from pathlib import Path
+from typing import Any, Final, NamedTuple
+
+import folium
+import numpy as np
+import pandas as pd
+
+from rehab.base.tables import STRATEGIES
+from rehab.outputs import shapes
+from rehab.outputs.palette import NO_DATA, PLAIN, SCALE, SCALE_WIDTHS, STRATEGY, Stroke
+from rehab.outputs.words import count, known, label, money, number, place
+
+#: what a map can be coloured by -> the column of the overview that it shows
+COLOURINGS: Final[dict[str, str]] = {
+    "strategy": "strategy", "year of work": "program_year", "condition": "index",
+    "life extension": "life_extension_yr", "year of grinding": "ground_year",
+}
+
+_VENDOR: Final = Path(__file__).parents[2] / "data" / "vendor" / "leaflet"
+_DECIMALS: Final = 6  #: a tenth of a metre, finer than a line on a screen
+_HALO: Final = Stroke("#1f8f94", 16.0, "")
+_BACKGROUND: Final = (
+    ".leaflet-container{background:#fbfaf7}"
+    "@media (prefers-color-scheme: dark){.leaflet-container{background:#1b1f22}}"
+)
+
+
+def _data_url(content: bytes, kind: str) -> str:
+    return f"data:{kind};base64,{base64.b64encode(content).decode()}"
+
+
+class OfflineMap(folium.Map):
+    """A folium map whose Leaflet is inside the page and which asks no host for anything."""
+
+    default_js: list[tuple[str, str]] = [  # noqa: RUF012
+        ("leaflet", _data_url((_VENDOR / "leaflet.js").read_bytes(), "text/javascript")),
+    ]
+    default_css: list[tuple[str, str]] = [  # noqa: RUF012
+        ("leaflet_css", _data_url((_VENDOR / "leaflet.css").read_bytes(), "text/css")),
+        ("background_css", _data_url(_BACKGROUND.encode(), "text/css")),
+    ]
+
+
+class LegendRow(NamedTuple):
+    """One line of the legend: words, colour, dash as in SVG ('' is solid), width in pixels."""
+
+    label: str
+    colour: str
+    dash: str
+    width: float
+
+
+class _Classes(NamedTuple):
+    """The class of each block as a position in ``rows``."""
+
+    codes: np.ndarray[Any, np.dtype[np.int64]]
+    rows: list[tuple[str, Stroke]]
+
+
+def block_map(overview: pd.DataFrame, geometry: pd.DataFrame, colour_by: str, *, base_tiles: bool = False,
+              selected: str | None = None, highlight_year: int | None = None) -> OfflineMap:
+    """A map of the blocks that have geometry, one GeoJSON layer, fitted to its lines.
+
+    ``colour_by`` is a key of :data:`COLOURINGS`.  ``selected`` gets a halo; with ``highlight_year`` the
+    blocks of other years fade.  ``base_tiles`` adds OpenStreetMap behind, which needs the internet.  Each
+    feature carries its block as property ``id``.
+    """
+    collection = features(overview, geometry, colour_by, selected=selected, highlight_year=highlight_year)
+    return draw(collection, base_tiles=base_tiles)
+
+
+def draw(collection: dict[str, Any], *, base_tiles: bool = False) -> OfflineMap:
+    """A new map of a GeoJSON dictionary from :func:`features`."""
+    drawn = OfflineMap(tiles="OpenStreetMap" if base_tiles else None, attribution_control=base_tiles,
+                       prefer_canvas=True, control_scale=True, zoom_snap=0.25, zoom_delta=0.5)
+    if not collection["features"]:
+        return drawn
+    tooltip = folium.GeoJsonTooltip(fields=["tip"], labels=False, sticky=True)
+    folium.GeoJson(collection, name="Blocks", tooltip=tooltip, smooth_factor=0.5).add_to(drawn)
+    box = shapes.bounds([feature["geometry"] for feature in collection["features"]])
+    if box:
+        west, south, east, north = box
+        drawn.fit_bounds([[south, west], [north, east]], padding=(10, 10))
+    return drawn
+
+
+def features(overview: pd.DataFrame, geometry: pd.DataFrame, colour_by: str, *, selected: str | None = None,
+             highlight_year: int | None = None) -> dict[str, Any]:
+    """The blocks as a GeoJSON dictionary: properties ``id``, ``tip`` (escaped HTML) and ``style``.
+
+    Raises :class:`KeyError` for an unknown colouring.
+    """
+    column = COLOURINGS[colour_by]
+    lines = shapes.lines(geometry, _DECIMALS)
+    classes = _classes(overview, colour_by)
+    ids = overview["block_id"].to_numpy(dtype=object)
+    years = overview["ground_year" if column == "ground_year" else "program_year"].to_numpy(dtype=float)
+    faded = (years != highlight_year) if highlight_year is not None else np.zeros(len(overview), bool)
+    styles = [_style(stroke, opacity) for _, stroke in classes.rows for opacity in (0.95, 0.2)]
+    chosen = classes.codes * 2 + faded
+    rows = [_feature(block, lines[block], tip, styles[style])
+            for block, tip, style in zip(ids, _tips(overview), chosen, strict=True) if block in lines]
+    halo = [{**row, "properties": {**row["properties"], "style": _style(_HALO, 0.55)}}
+            for row in rows if row["properties"]["id"] == selected]
+    return {"type": "FeatureCollection", "features": halo + rows}
+
+
+def legend(overview: pd.DataFrame, colour_by: str) -> list[LegendRow]:
+    """The rows of the legend, in the order of the scale, only classes that occur."""
+    classes = _classes(overview, colour_by)
+    present = sorted(set(classes.codes.tolist()))
+    return [LegendRow(words, stroke.colour, stroke.dash, stroke.width)
+            for words, stroke in (classes.rows[code] for code in present)]
+
+
+def legend_html(overview: pd.DataFrame, colour_by: str) -> str:
+    """The legend as one line of HTML: a drawn line and its words per class, nothing loaded from anywhere."""
+    items = "".join(
+        '<span style="display:inline-flex;align-items:center;gap:.45em;white-space:nowrap">'
+        '<svg width="44" height="12" aria-hidden="true"><line x1="1" y1="6" x2="43" y2="6" '
+        f'stroke="{row.colour}" stroke-width="{row.width:g}" stroke-dasharray="{row.dash or "none"}"/></svg>'
+        f"{escape(row.label)}</span>"
+        for row in legend(overview, colour_by)
+    )
+    return f'<div style="display:flex;flex-wrap:wrap;gap:.3em 1.4em">{items}</div>'
+
+
+def describe_map(overview: pd.DataFrame, geometry: pd.DataFrame, colour_by: str) -> str:
+    """One sentence that says what the map shows, for those who do not see it."""
+    classes = _classes(overview, colour_by)
+    sizes = np.bincount(classes.codes, minlength=len(classes.rows))
+    parts = [f"{words}: {size:,}" for (words, _), size in zip(classes.rows, sizes, strict=True) if size]
+    missing = unmapped(overview, geometry)
+    tail = f"; {count(missing, 'block')} without geometry not drawn" if missing else ""
+    drawn = count(len(overview) - missing, "block")
+    return f"Map of {drawn} by {colour_by}. All blocks: {', '.join(parts)}{tail}."
+
+
+def unmapped(overview: pd.DataFrame, geometry: pd.DataFrame) -> int:
+    """Number of blocks that have no line to draw."""
+    drawn = set(shapes.lines(geometry, _DECIMALS))
+    return sum(block not in drawn for block in overview["block_id"])
+
+
+def _feature(block: str, line: dict[str, Any], tip: str, style: dict[str, Any]) -> dict[str, Any]:
+    return {"type": "Feature", "geometry": line, "properties": {"id": block, "tip": tip, "style": style}}
+
+
+def _style(stroke: Stroke, opacity: float) -> dict[str, Any]:
+    style: dict[str, Any] = {"color": stroke.colour, "weight": stroke.width, "opacity": opacity}
+    return {**style, "dashArray": stroke.dash, "lineCap": "butt"} if stroke.dash else style
+
+
+def _tips(overview: pd.DataFrame) -> list[str]:
+    """Three short lines per block; every word that came from a table is escaped, since Leaflet takes HTML."""
+    columns = ("street", "from_street", "to_street", "strategy", "likely_usd", "index", "estimated",
+               "program_year", "program_strategy", "program_cost_usd", "life_extension_yr", "block_id")
+    rows = zip(*(overview[name].to_numpy(dtype=object) for name in columns), strict=True)
+    return [_tip(*row) for row in rows]
+
+
+def _tip(street: Any, start: Any, end: Any, strategy: str, cost: float, index: float, estimated: bool,
+         year: float, planned: Any, planned_cost: float, gained: float, block: str) -> str:
+    where = place(street, start, end) if known(street) else f"Block {block}"
+    if known(year):
+        work = f"{label(str(planned))} in {int(year)}, {money(planned_cost)}"
+    elif strategy == "none":
+        work = label(strategy)
+    else:
+        work = f"{label(strategy)}, {money(cost)}, not in the program"
+    state = f"Condition {number(index, 0)}"
+    if strategy != "none":
+        state += f", work adds {number(gained)} years"
+    return "<br>".join(escape(line) for line in (where, work, state + (" (estimated)" if estimated else "")))
+
+
+def _classes(overview: pd.DataFrame, colour_by: str) -> _Classes:
+    column = COLOURINGS[colour_by]
+    if column == "strategy":
+        codes = np.array([STRATEGIES.index(name) for name in overview["strategy"]], dtype="int64")
+        return _Classes(codes, [(label(name), STRATEGY[name]) for name in STRATEGIES])
+    values = overview[column].to_numpy(dtype=float)
+    if column == "index":
+        words = ("80 to 100", "60 to 80", "40 to 60", "20 to 40", "Below 20")
+        return _stepped(values, (80.0, 60.0, 40.0, 20.0), words, "Not known", NO_DATA)
+    if column == "life_extension_yr":
+        values = np.where(overview["strategy"].to_numpy(dtype=object) == "none", np.nan, values)
+        words = ("20 years and more", "15 to 20 years", "10 to 15 years", "5 to 10 years", "Below 5 years")
+        return _stepped(values, (20.0, 15.0, 10.0, 5.0), words, "None yet", PLAIN)
+    without = "Not ground in the program" if column == "ground_year" else "No work in the program"
+    return _yearly(values, without)
+
+
+def _stepped(values: Any, edges: tuple[float, ...], words: tuple[str, ...], otherwise: str,
+             absent: Stroke) -> _Classes:
+    """Five classes from the good end to the bad, split at falling edges; an edge is in the better class."""
+    codes = np.searchsorted(-np.array(edges), -values, side="left")
+    codes = np.where(np.isnan(values), len(words), codes)
+    strokes = [Stroke(colour, width, "") for colour, width in zip(SCALE, SCALE_WIDTHS, strict=True)]
+    return _Classes(codes.astype("int64"), [*zip(words, strokes, strict=True), (otherwise, absent)])
+
+
+def _yearly(values: Any, otherwise: str) -> _Classes:
+    """Up to fifteen classes of one or more years: five colours, each with up to three dashes."""
+    if np.isnan(values).all():
+        return _Classes(np.zeros(len(values), "int64"), [(otherwise, PLAIN)])
+    first, last = int(np.nanmin(values)), int(np.nanmax(values))
+    dashes = ("", "9 4", "3 3")[:ceil((last - first + 1) / len(SCALE))]
+    size = ceil((last - first + 1) / (len(dashes) * len(SCALE)))
+    rows = []
+    for step, start in enumerate(range(first, last + 1, size)):
+        end = min(start + size - 1, last)
+        stroke = Stroke(SCALE[step // len(dashes)], 4.5, dashes[step % len(dashes)])
+        rows.append((f"{start} to {end}" if end > start else str(start), stroke))
+    codes = np.where(np.isnan(values), len(rows), (np.nan_to_num(values, nan=first) - first) // size)
+    return _Classes(codes.astype("int64"), [*rows, (otherwise, PLAIN)])

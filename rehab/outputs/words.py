@@ -1,0 +1,78 @@
+"""The words and number formats that every screen and file shares."""
+
+from __future__ import annotations
+
+from typing import Any, Final
+
+import pandas as pd
+
+MISSING: Final = "not known"
+
+LABELS: Final[dict[str, str]] = {
+    "none": "None yet", "partial_depth": "Partial-depth repair", "full_depth": "Full-depth repair",
+    "reconstruction": "Reconstruction",
+    "arterial": "Arterial", "collector": "Collector", "local": "Local street", "alley": "Alley",
+    "mark": "Mark and sound", "mill": "Mill patches", "patch": "Place patches", "saw": "Saw full depth",
+    "remove": "Remove concrete", "drill": "Drill and set dowels", "place": "Place concrete",
+    "fill": "Fill cracks and joints", "grind": "Grind surface", "stripe": "Stripe lanes",
+}
+
+_UNITS: Final = {"sqft": "sq ft", "sqyd": "sq yd", "cuyd": "cu yd", "usd": "$", "per cent": "%"}
+
+
+def label(value: str) -> str:
+    """The words for a strategy, a class of street or a kind of task; any other value comes back as it is."""
+    return LABELS.get(value, value)
+
+
+def heading(column: str) -> str:
+    """The words for a column or key without words of its own: 'saw_cut' becomes 'Saw cut'."""
+    return column.replace("_", " ").strip().capitalize()
+
+
+def unit(name: str) -> str:
+    """A unit as a crew writes it: 'sqyd' becomes 'sq yd'."""
+    return _UNITS.get(name, name)
+
+
+def known(value: Any) -> bool:
+    """Whether a cell holds something: not NA and not an empty text."""
+    return value is not None and not pd.isna(value) and str(value).strip() != ""
+
+
+def money(value: Any) -> str:
+    """Whole dollars with separators; 'not known' for a missing number."""
+    if not known(value):
+        return MISSING
+    return f"-${-value:,.0f}" if round(value) < 0 else f"${abs(value):,.0f}"
+
+
+def number(value: Any, digits: int = 1) -> str:
+    """A number with separators and at most ``digits`` decimals, none where they are zero."""
+    if not known(value):
+        return MISSING
+    text = f"{value:,.{digits}f}"
+    text = text.rstrip("0").rstrip(".") if "." in text else text
+    return "0" if text in {"-0", ""} else text
+
+
+def share(value: Any) -> str:
+    """A share of 0 to 1 in per cent, as shown on every screen."""
+    return f"{number(100 * value, 0)} %" if known(value) else MISSING
+
+
+def day(value: Any) -> str:
+    """A date as 'Mon 05 Apr 2027'; 'not known' if it is missing."""
+    return f"{pd.Timestamp(value):%a %d %b %Y}" if known(value) else MISSING
+
+
+def count(size: int, one: str, many: str = "") -> str:
+    """A count with its noun: '1 block', '3 blocks'."""
+    return f"{size:,} {one if size == 1 else many or one + 's'}"
+
+
+def place(street: Any, from_street: Any, to_street: Any) -> str:
+    """Where a block lies, with what is known of it: 'Alder St, from 3rd Ave to 4th Ave'."""
+    ends = " ".join(f"{word} {end}" for word, end in (("from", from_street), ("to", to_street)) if known(end))
+    parts = [str(street)] if known(street) else []
+    return ", ".join([*parts, ends] if ends else parts) or "Street not given"

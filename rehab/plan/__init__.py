@@ -1,0 +1,150 @@
+"""The method on one page: from checked tables to a program and its season.
+
+``prepare`` does everything that a budget cannot change, ``decide`` makes the program of one scenario from it, and
+``season_of`` puts one year of a program on the calendar.  This module chains the steps
+and does nothing else; ``results`` makes tables of what comes out, ``answers`` puts questions to it.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import replace
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from rehab.base import rating
+from rehab.base.errors import Note, as_table
+from rehab.base.settings import Assumptions, Scenario, fingerprint
+from rehab.base.tables import STRATEGIES, WORK
+from rehab.plan import results
+from rehab.plan.model import Plan, Prepared
+from rehab.steps import estimate, forecast, layout, lifecycle, needs, network, program, season, strategy, takeoff
+
+__all__ = ["Plan", "Prepared", "decide", "prepare", "season_of", "with_notes"]
+
+
+def prepare(blocks: pd.DataFrame, defects: pd.DataFrame, assumptions: Assumptions, start_year: int,
+            years: int) -> Prepared:
+    """Run every step that does not depend on money; the tables are those of reading."""
+    seconds: dict[str, float] = {}
+    usable, notes = _usable(blocks, assumptions)
+    with _timed(seconds, "network"):
+        city = network.build(usable, assumptions)
+    with _timed(seconds, "layout"):
+        repairs = layout.lay_out(city, defects, assumptions)
+        per_panel = layout.per_panel(city, defects, repairs, assumptions)
+        city = _name_surveyed(city, defects)
+    with _timed(seconds, "needs"):
+        need = needs.measure(city, per_panel, assumptions)
+    with _timed(seconds, "forecast"):
+        span = int(max(assumptions.number("economics", key) for key in ("horizon_yr", "longest_life_yr"))) + years
+        ageing = forecast.age(city, need, start_year, span, assumptions)
+        untreated = forecast.untreated(city, ageing, years)
+        shares = forecast.growing_shares(need, ageing, years, assumptions)
+        benefits = {name: forecast.benefit(city, ageing, years, name, assumptions) for name in WORK}
+    with _timed(seconds, "needs by year"):
+        row = np.repeat(np.arange(len(city)), years)
+        each = needs.intensity(city, need, per_panel, assumptions)
+        by_year = needs.scale(city.iloc[row], shares, each.iloc[row])
+    with _timed(seconds, "strategy"):
+        strategies = strategy.sort(city, need, assumptions)
+        yearly = strategy.sort(city.iloc[row], by_year, assumptions, explain=False)
+        by_rule = yearly["strategy"].map(STRATEGIES.index).to_numpy(np.int64).reshape(-1, years)
+        adequate = {name: flags.reshape(-1, years) for name, flags in strategy.adequate(yearly).items()}
+    with _timed(seconds, "takeoff and estimate"):
+        costs = {name: estimate.price(takeoff.measure(city.iloc[row], by_year, name, assumptions), by_year["year"],
+                                      assumptions)["likely_usd"].to_numpy().reshape(-1, years) for name in WORK}
+    with _timed(seconds, "life"):
+        lives = {name: forecast.life(city, ageing, np.full(len(city), name), assumptions) for name in STRATEGIES}
+        worth = _worth(city, need, lives, start_year, assumptions)
+    return Prepared(assumptions, start_year, years, city, need, repairs, strategies, untreated, ageing, by_year,
+                    by_rule, adequate, costs, benefits, lives, worth, tuple(notes), seconds,
+                    fingerprint(blocks.drop(columns="row", errors="ignore")))
+
+
+def decide(prepared: Prepared, scenario: Scenario, seconds: float = 8.0) -> Plan:
+    """The program of one scenario; the scenario must begin and last as prepared (:class:`ValueError`)."""
+    if (scenario.start_year, len(scenario.budgets_usd)) != (prepared.start_year, prepared.years):
+        raise ValueError("the scenario's years are not the prepared ones")
+    spent: dict[str, float] = {}
+    with _timed(spent, "program"):
+        every = program.every(prepared.costs, prepared.benefits)
+        adequate = np.stack([prepared.adequate[name] for name in WORK], axis=2).ravel()
+        open_, must, notes = program.allowed(every, prepared.network, adequate, scenario, prepared.assumptions)
+        chosen = _choose(prepared, scenario, open_, must, seconds)
+        taken = open_.only(np.isin(np.arange(len(open_.block)), chosen.rows))
+        table = program.as_table(taken, prepared.network, scenario)
+    with _timed(spent, "overview"):
+        strategies = strategy.override(prepared.strategies, scenario.overrides)
+        quantities, costs = results.measure(prepared, strategies, table)
+        overview = results.overview(prepared, strategies, costs, table)
+        by_year = results.by_year(prepared, scenario, taken)
+    all_notes = as_table([*prepared.notes, *notes, *chosen.notes], Note)
+    summary = results.summary(prepared, scenario, chosen, by_year, overview, {**prepared.seconds, **spent})
+    return Plan(prepared, scenario, strategies, overview, table, by_year, quantities, costs, all_notes, summary)
+
+
+def season_of(plan: Plan, year: int, seconds: float = 2.0) -> tuple[pd.DataFrame, list[Note]]:
+    """Tasks of one year of the program, and what there is to say about them."""
+    rows = plan.program[plan.program["year"] == year].reset_index(drop=True)
+    city = results.rows_of(plan.prepared.network, rows["block_id"])
+    return season.arrange(city, rows, results.quantities(plan.prepared, rows), plan.prepared.assumptions, year, seconds)
+
+
+def with_notes(notes: pd.DataFrame, more: list[Note]) -> pd.DataFrame:
+    """The table ``notes`` with more of them at its end."""
+    return pd.concat([notes, as_table(more, Note)], ignore_index=True) if more else notes
+
+
+@contextmanager
+def _timed(seconds: dict[str, float], step: str) -> Iterator[None]:
+    begin = time.perf_counter()
+    yield
+    seconds[step] = round(time.perf_counter() - begin, 3)
+
+
+def _usable(blocks: pd.DataFrame, assumptions: Assumptions) -> tuple[pd.DataFrame, list[Note]]:
+    """Blocks whose condition can be told; a word that no row of the assumptions knows is said, not guessed."""
+    counted = blocks[list(network.COUNTED)].notna().any(axis=1)
+    known = counted | ~np.isnan(rating.index_held(blocks, assumptions))
+    notes = [Note("condition", str(block), None, f"the word '{word}' is not in the table rating_to_shares; the block "
+                  "is left out until the word is added there or another measure is given")
+             for block, word in blocks.loc[~known, ["block_id", "condition_word"]].itertuples(index=False)]
+    return blocks[known], notes
+
+
+def _name_surveyed(city: pd.DataFrame, defects: pd.DataFrame) -> pd.DataFrame:
+    surveyed = city["block_id"].isin(defects["block_id"])
+    return city.assign(condition_source=city["condition_source"].where(~surveyed, "panel survey"),
+                       estimated=city["estimated"] & ~surveyed)
+
+
+def _worth(city: pd.DataFrame, need: pd.DataFrame, lives: dict[str, pd.DataFrame], start_year: int,
+           assumptions: Assumptions) -> pd.DataFrame:
+    """Life-cycle cost of every strategy, real dollars of the first year."""
+    year = np.full(len(city), start_year)
+    first = pd.DataFrame({name: estimate.price(takeoff.measure(city, need, name, assumptions), year, assumptions)
+                          ["likely_usd"] for name in STRATEGIES})
+    until = pd.DataFrame({name: lives[name]["treated_yr"] for name in STRATEGIES})
+    items = takeoff.measure(city, need, "partial_depth", assumptions)
+    only_grinding = items.where(items.columns.to_series() == "diamond_grinding", 0.0)
+    grinding = estimate.price(only_grinding, year, assumptions)["likely_usd"].to_numpy()
+    table = lifecycle.compare(first, until, grinding, first["reconstruction"].to_numpy(),
+                              forecast.grinding_life(assumptions), until["reconstruction"].to_numpy(), assumptions)
+    return table.assign(block_id=city["block_id"])
+
+
+def _choose(prepared: Prepared, scenario: Scenario, open_: program.Alternatives, must: npt.NDArray[np.bool_],
+            seconds: float) -> program.Chosen:
+    if scenario.choice == "no work":
+        return program.Chosen(np.empty(0, np.int64), 0.0, 0.0, 0.0, "rule", ())
+    if scenario.choice == "best":
+        return program.best(open_, must, len(prepared.network), scenario, seconds)
+    decided = np.array(STRATEGIES)[prepared.by_rule[open_.block, open_.step]] == open_.strategy
+    rows = np.flatnonzero(decided | must)
+    chosen = program.worst_first(open_.only(decided | must), must[rows], prepared.ageing.index, scenario)
+    return replace(chosen, rows=rows[chosen.rows])

@@ -1,0 +1,61 @@
+"""What planning makes: everything a budget cannot change, and one scenario decided."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from rehab.base.errors import Note
+from rehab.base.settings import Assumptions, Scenario
+from rehab.steps import forecast
+
+Floats = npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Prepared:
+    """What holds for every scenario of one table, one first year and one number of years.
+
+    ``by_rule`` is the deciding strategy per (block, year) as a position in STRATEGIES, ``adequate`` whether each
+    strategy of work is adequate there; ``costs`` and ``benefits`` are arrays (blocks, years) by strategy.
+    """
+
+    assumptions: Assumptions
+    start_year: int
+    years: int
+    network: pd.DataFrame
+    needs: pd.DataFrame
+    repairs: pd.DataFrame
+    strategies: pd.DataFrame
+    forecast: pd.DataFrame
+    ageing: forecast.Ageing
+    needs_by_year: pd.DataFrame
+    by_rule: npt.NDArray[np.int64]
+    adequate: dict[str, npt.NDArray[np.bool_]]
+    costs: dict[str, Floats]
+    benefits: dict[str, Floats]
+    lives: dict[str, pd.DataFrame]
+    worth: pd.DataFrame
+    notes: tuple[Note, ...]
+    seconds: dict[str, float]
+    fingerprint: str
+
+
+@dataclass(frozen=True)
+class Plan:
+    """One scenario decided: tables as in ``rehab.base.tables`` and a summary of plain numbers."""
+
+    prepared: Prepared
+    scenario: Scenario
+    strategies: pd.DataFrame
+    overview: pd.DataFrame
+    program: pd.DataFrame
+    by_year: pd.DataFrame
+    quantities: pd.DataFrame
+    costs: pd.DataFrame
+    notes: pd.DataFrame
+    summary: dict[str, Any]

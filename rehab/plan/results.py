@@ -1,0 +1,138 @@
+"""Results of a plan as tables: quantities, costs, one line per block, one line per year, the summary."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from rehab.base import tables
+from rehab.base.settings import Assumptions, Scenario
+from rehab.base.tables import STRATEGIES, WORK
+from rehab.plan.model import Prepared
+from rehab.steps import estimate, forecast, program, takeoff
+
+Floats = npt.NDArray[np.float64]
+
+
+def rows_of(frame: pd.DataFrame, block_ids: pd.Series) -> pd.DataFrame:
+    """The rows of a table with one row per block, in the order of ``block_ids``."""
+    return frame.set_index("block_id", drop=False).loc[block_ids].reset_index(drop=True)
+
+
+def quantities(prepared: Prepared, rows: pd.DataFrame) -> pd.DataFrame:
+    """Quantities of program rows (block_id, year, strategy), from the needs of their year; same rows, same order."""
+    at = pd.Index(prepared.network["block_id"]).get_indexer(rows["block_id"]) * prepared.years
+    position = at + (rows["year"].to_numpy() - prepared.start_year)
+    return _by_strategy(rows_of(prepared.network, rows["block_id"]),
+                        prepared.needs_by_year.iloc[position].reset_index(drop=True), rows["strategy"],
+                        prepared.assumptions)
+
+
+def _by_strategy(city: pd.DataFrame, need: pd.DataFrame, chosen: pd.Series, assumptions: Assumptions) -> pd.DataFrame:
+    parts = [takeoff.measure(city[at], need[at], name, assumptions).set_axis(np.flatnonzero(at))
+             for name in STRATEGIES if (at := (chosen == name).to_numpy()).any()]
+    return pd.concat(parts).sort_index() if parts else takeoff.measure(city, need, "none", assumptions)
+
+
+def measure(prepared: Prepared, strategies: pd.DataFrame, table: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Quantities and costs of today's strategies, in the first year, and of the program, in its years.
+
+    Where a block is worked on in the first year by today's strategy, the program's row stands alone: it rests on
+    the condition expected by then.
+    """
+    today = strategies.assign(year=prepared.start_year)[["block_id", "year", "strategy"]]
+    planned = table[["block_id", "year", "strategy"]]
+    keys = pd.concat([today, planned], ignore_index=True)
+    wide = pd.concat([_by_strategy(prepared.network, prepared.needs, today["strategy"], prepared.assumptions),
+                      quantities(prepared, planned)], ignore_index=True)
+    costs = keys.join(estimate.price(wide, keys["year"], prepared.assumptions))
+    keep = ~keys.duplicated(keep="last")
+    listed = takeoff.as_list(keys[keep].reset_index(drop=True), wide[keep].reset_index(drop=True),
+                                 prepared.assumptions)
+    order = ["block_id", "year", "strategy"]
+    return (listed.sort_values([*order, "pay_item"], ignore_index=True),
+            costs.assign(basis=np.where(keys.index < len(today), "today", "program")).sort_values(
+                [*order, "basis"], ignore_index=True))
+
+
+def overview(prepared: Prepared, strategies: pd.DataFrame, costs: pd.DataFrame, table: pd.DataFrame) -> pd.DataFrame:
+    """The table ``overview``: one line per block, today's strategy beside the program's (``table``)."""
+    names = [item.name for item in tables.fields("overview")]
+    lives = pd.concat(list(prepared.lives.values()), keys=prepared.lives.keys(), names=["strategy"]).reset_index()
+    own = strategies[["block_id", "strategy", "reasons", "alternatives", "estimated", "overridden"]]
+    planned = table.rename(columns={"year": "program_year", "strategy": "program_strategy",
+                                    "cost_usd": "program_cost_usd"}).drop(columns="benefit")
+    ground = planned["program_year"].where(planned["program_strategy"] != "reconstruction")
+    merged = (
+        prepared.network.drop(columns="estimated")
+        .merge(prepared.needs[["block_id", "index", "full_share", "partial_share"]], on="block_id")
+        .merge(own, on="block_id")
+        .merge(lives, on=["block_id", "strategy"])
+        .merge(costs[costs["basis"] == "today"].drop(columns=["year", "strategy", "basis"]), on="block_id")
+        .merge(planned.assign(ground_year=ground), on="block_id", how="left")
+    )
+    return tables.check("overview", tables.with_types("overview", merged[names]))
+
+
+def by_year(prepared: Prepared, scenario: Scenario, taken: program.Alternatives) -> pd.DataFrame:
+    """Money and condition of the network, year by year, weighted by area."""
+    years = prepared.years
+    area = prepared.network["area_sqyd"].to_numpy(float)
+    weight = area / area.sum() if len(area) else area
+    ageing = prepared.ageing
+    sound, full, index = (getattr(ageing, name)[:, :years].copy() for name in ("sound", "full", "index"))
+    with_sound, with_partial, with_full = forecast.treated(ageing, taken.block, taken.step, taken.strategy, years)
+    with_index = forecast.treated_index(ageing, taken.block, taken.step, taken.strategy, with_partial, with_full,
+                                        prepared.assumptions)
+    without = {"sound": weight @ sound, "full": weight @ full, "index": weight @ index}
+    for path, treated in ((sound, with_sound), (full, with_full), (index, with_index)):
+        path[taken.block] = treated
+    money = np.zeros((years, len(STRATEGIES)))
+    kind = np.array([STRATEGIES.index(name) for name in taken.strategy], np.int64)
+    np.add.at(money, (taken.step, kind), taken.cost_usd)
+    need = sum((prepared.costs[name] * (prepared.by_rule == STRATEGIES.index(name)) for name in WORK),
+               start=np.zeros((len(area), years)))
+    table = pd.DataFrame({
+        "year": np.array(scenario.years, np.int64), "budget_usd": scenario.budgets_usd, "spent_usd": money.sum(axis=1),
+        **{f"{name}_usd": money[:, STRATEGIES.index(name)] for name in WORK},
+        "index_without": without["index"], "index_with": weight @ index,
+        "sound_without": without["sound"], "sound_with": weight @ sound,
+        "full_without": without["full"], "full_with": weight @ full,
+        "need_usd": need.sum(axis=0), "ground_sqyd": _ground(prepared, taken),
+    })
+    return tables.check("by_year", tables.with_types("by_year", table.clip(lower=0)))
+
+
+def _ground(prepared: Prepared, taken: program.Alternatives) -> Floats:
+    """Area ground each year: with the repair, and again when the ground surface has lasted its median."""
+    area = prepared.needs["grind_sqyd"].to_numpy(float)[taken.block] * (taken.strategy != "reconstruction")
+    again = max(1, round(forecast.grinding_life(prepared.assumptions)))
+    ground = np.zeros(prepared.years)
+    for time_ in range(int(prepared.assumptions.number("treatment_lives", "ground.most_times"))):
+        step = taken.step + time_ * again
+        inside = step < prepared.years
+        np.add.at(ground, step[inside], area[inside])
+    return ground
+
+
+def summary(prepared: Prepared, scenario: Scenario, chosen: program.Chosen, by_year: pd.DataFrame,
+            overview: pd.DataFrame, seconds: dict[str, float]) -> dict[str, Any]:
+    """Plain numbers for ``summary.json``: proof, measures of the network per year, seconds, fingerprints."""
+    def number(value: float) -> float | None:
+        return float(value) if np.isfinite(value) else None
+
+    counts = overview["strategy"].value_counts()
+    return {
+        "scenario": scenario.name, "choice": scenario.choice, "status": chosen.status,
+        "benefit_measures": "sound pavement gained over the horizon: discounted, traffic-weighted square-yard-years",
+        "objective": number(chosen.value), "upper_bound": number(chosen.upper_bound), "gap": number(chosen.gap),
+        "blocks": len(overview), "estimated_blocks": int(overview["estimated"].sum()),
+        "strategies": {name: int(counts.get(name, 0)) for name in STRATEGIES},
+        "budget_usd": sum(scenario.budgets_usd), "spent_usd": float(by_year["spent_usd"].sum()),
+        "years": by_year.to_dict("records"), "seconds": seconds,
+        "fingerprints": {"blocks": prepared.fingerprint, "assumptions": prepared.assumptions.fingerprint(),
+                         "scenario": scenario.fingerprint()},
+    }

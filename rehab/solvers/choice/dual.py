@@ -1,0 +1,172 @@
+"""The Lagrangian dual: a price for each resource makes the groups independent of one another.
+
+With prices p >= 0 the dual function L(p) = p . budget + sum over groups of max (value - p . cost) is at
+or above the value of every choice within the budgets, so each L(p) is a proven bound.  The least L(p) is the value of
+the linear relaxation.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy import sparse
+
+from rehab.solvers.choice import linear
+from rehab.solvers.choice.problem import Bools, Floats, Ints, Problem
+
+CORE = 3000
+"""Alternatives in the linear program that makes the prices exact; larger problems are cut to this core."""
+SAMPLE = 1500
+"""Groups in the sample from which a large problem gets its first prices."""
+
+
+@dataclass(frozen=True)
+class Dual:
+    """Prices ``[r]``, the bound L(prices), and the best alternative of each group at those prices."""
+
+    prices: Floats
+    bound: float
+    best: Ints
+    loss: Floats
+    """What each alternative falls short of its group's best at those prices, ``[n]``, never negative."""
+
+
+def evaluate(problem: Problem, prices: Floats) -> Dual:
+    """L(prices) on the whole problem; ties go to the first alternative."""
+    reduced = problem.value - problem.cost @ prices
+    top = np.maximum.reduceat(reduced, problem.first)
+    loss = top[problem.of] - reduced
+    hit = np.flatnonzero(loss <= 0.0)
+    group, at = np.unique(problem.of[hit], return_index=True)
+    assert len(group) == problem.groups
+    return Dual(prices, float(top.sum() + prices @ problem.budget), hit[at], loss)
+
+
+def solve(problem: Problem, seed: int) -> Dual:
+    """Prices of (nearly) the least bound; exact up to the linear program's tolerance on most problems."""
+    prices = np.zeros(len(problem.budget))
+    dual = evaluate(problem, prices)
+    if problem.fits(problem.use(dual.best)):
+        return dual  # nothing is short: the best of every group is optimal and all prices are zero
+    if len(problem.value) > CORE:
+        prices = _smooth(problem, seed)
+        dual = _better(dual, evaluate(problem, prices))
+    return _exact(problem, dual)
+
+
+def _better(one: Dual, other: Dual) -> Dual:
+    """The one with the lower bound."""
+    return other if other.bound < one.bound else one
+
+
+# --- near prices by Newton steps on the smoothed dual -------------------------------------------------
+
+
+def _smooth(problem: Problem, seed: int) -> Floats:
+    """Near-optimal prices: first on a sample of the groups, then a few steps on all of them."""
+    scale = np.where(problem.budget > 0, problem.budget, 1.0)
+    scaled = replace(problem, cost=sparse.csr_array(problem.cost @ sparse.diags_array(1.0 / scale)),
+                     budget=problem.budget / scale)
+    spread = np.maximum.reduceat(problem.value, problem.first) - np.minimum.reduceat(problem.value, problem.first)
+    heat = float(spread.mean())
+    prices = np.zeros(len(scale))
+    part = 1.0
+    if problem.groups > 2 * SAMPLE:
+        part = SAMPLE / problem.groups
+        drawn = np.random.default_rng(seed).permutation(problem.groups)[:SAMPLE]
+        mask = np.zeros(problem.groups, bool)
+        mask[drawn] = True
+        few = replace(scaled.keep(mask[problem.of]), budget=scaled.budget * part)
+        few = replace(few, of=np.cumsum(np.concatenate(([0], np.diff(few.of) != 0))))
+        prices = _newton(few, prices, [heat * step for step in (0.3, 0.1, 0.03, 0.01, 0.003)], 8)
+        return _newton(scaled, prices, [heat * step for step in (0.003, 0.001)], 3) / scale
+    prices = _newton(scaled, prices, [heat * step for step in (0.3, 0.1, 0.03, 0.01, 0.003, 0.001)], 8)
+    return prices / scale
+
+
+def _newton(problem: Problem, prices: Floats, heats: list[float], steps: int) -> Floats:
+    """Projected Newton steps on the dual with every maximum replaced by heat * log sum exp (./heat)."""
+    for heat in heats:
+        level, slope, bend = _soft(problem, prices, heat)
+        for _ in range(steps):
+            free = (prices > 0) | (slope < 0)
+            if not free.any() or np.abs(slope[free]).max() < 1e-3:
+                break
+            ridge = 1e-9 * max(float(np.trace(bend)), 1e-300) * np.eye(int(free.sum()))
+            move = np.zeros(len(prices))
+            move[free] = -np.linalg.solve(bend[np.ix_(free, free)] + ridge, slope[free])
+            length = 1.0
+            while length > 1e-4:
+                trial = np.maximum(prices + length * move, 0.0)
+                new_level, new_slope, new_bend = _soft(problem, trial, heat)
+                if new_level < level:
+                    prices, level, slope, bend = trial, new_level, new_slope, new_bend
+                    break
+                length *= 0.3
+            else:
+                break
+    return prices
+
+
+def _soft(problem: Problem, prices: Floats, heat: float) -> tuple[float, Floats, Floats]:
+    """The smoothed dual, its gradient and its Hessian."""
+    reduced = (problem.value - problem.cost @ prices) / heat
+    top = np.maximum.reduceat(reduced, problem.first)
+    weight = np.exp(reduced - top[problem.of])
+    total = np.add.reduceat(weight, problem.first)
+    weight /= total[problem.of]
+    level = heat * float((np.log(total) + top).sum()) + float(prices @ problem.budget)
+    pick = sparse.csr_array((weight, np.arange(len(weight)), np.append(problem.first, len(weight))))
+    mean = sparse.csr_array(pick @ problem.cost)
+    weighted = problem.cost.copy()
+    weighted.data = weighted.data * np.repeat(weight, np.diff(weighted.indptr))
+    bend = (weighted.T @ problem.cost).toarray() - (mean.T @ mean).toarray()
+    return level, problem.budget - np.asarray(mean.sum(axis=0)).ravel(), bend / heat
+
+
+# --- exact prices by a linear program on the core ------------------------------------------------------
+
+
+def _exact(problem: Problem, dual: Dual) -> Dual:
+    """Prices from the linear relaxation over the alternatives nearest to their group's best."""
+    for _ in range(6):
+        mask = core(problem, dual, CORE)
+        prices, level = relaxation(problem, dual, mask)
+        new = evaluate(problem, prices)
+        done = new.bound - level <= 1e-9 * max(abs(new.bound), 1.0)
+        better = new.bound < dual.bound - 1e-9 * max(abs(dual.bound), 1.0)
+        dual = _better(dual, new)
+        if done or not better:
+            break
+    return dual
+
+
+def core(problem: Problem, dual: Dual, size: int) -> Bools:
+    """The alternatives that stay open: every group's best, and about ``size`` with the least loss."""
+    if len(dual.loss) <= size:
+        return np.ones(len(dual.loss), bool)
+    mask = dual.loss <= np.partition(dual.loss, problem.groups + size)[problem.groups + size] \
+        if len(dual.loss) > problem.groups + size else np.ones(len(dual.loss), bool)
+    mask[dual.best] = True
+    return mask
+
+
+def relaxation(problem: Problem, dual: Dual, mask: Bools) -> tuple[Floats, float]:
+    """Prices and value of the linear relaxation over the alternatives in ``mask``.
+
+    Groups with a single alternative there are fixed.  A shortage may be bought at a high price, so that
+    the program always has an answer and the prices stay finite.
+    """
+    alone, opened, budget = split(problem, mask)
+    value = problem.value[opened]
+    _, of = np.unique(problem.of[opened], return_inverse=True)
+    answer = linear.Relaxation(value, problem.cost[opened], of, budget).solve()
+    return answer.prices, answer.value + float(problem.value[alone].sum())
+
+
+def split(problem: Problem, mask: Bools) -> tuple[Ints, Ints, Floats]:
+    """The alternatives of ``mask`` that are alone in their group, the others, and the budget left to those."""
+    fixed = np.bincount(problem.of[mask], minlength=problem.groups) == 1
+    alone = np.flatnonzero(mask & fixed[problem.of])
+    return alone, np.flatnonzero(mask & ~fixed[problem.of]), problem.budget - problem.use(alone)

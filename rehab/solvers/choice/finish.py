@@ -1,0 +1,214 @@
+"""From the prices to a choice: a feasible start, exchanges, searches of small neighbourhoods, exact proof."""
+
+from __future__ import annotations
+
+import time
+from dataclasses import dataclass
+
+import numpy as np
+
+from rehab.solvers.choice import branch, improve, linear
+from rehab.solvers.choice.dual import CORE, Dual, core
+from rehab.solvers.choice.problem import TOLERANCE, Bools, Ints, Problem, starts
+
+EXACT = 45
+"""Open groups up to which the whole core is searched with proof."""
+PATIENCE = 4
+"""Neighbourhoods searched in vain before the exact search of a small core begins."""
+
+
+@dataclass
+class State:
+    """The best choice so far (rows of the problem, one per group) and the proven bound."""
+
+    chosen: Ints | None
+    value: float
+    bound: float
+    short: int | None = None
+    """Without any choice: a resource that cannot be met."""
+
+    def done(self, gap: float) -> bool:
+        """Whether the bound is close enough."""
+        return self.bound - self.value <= gap * max(abs(self.bound), 1e-12)
+
+
+def finish(problem: Problem, dual: Dual, gap: float, deadline: float, seed: int) -> State:
+    """The best choice found by ``deadline`` (a time of the monotonic clock), or sooner within ``gap``."""
+    state = State(None, -np.inf, dual.bound)
+    _offer(problem, state, dual.best)
+    size = CORE
+    while state.chosen is None:
+        _start(problem, dual, state, size, deadline)
+        if size >= len(problem.value) or time.monotonic() > deadline:
+            break
+        size *= 8
+    if state.chosen is None:
+        _any(problem, dual, state, gap, deadline)
+    if state.chosen is not None:
+        _polish(problem, dual, state, gap, deadline, seed)
+    return state
+
+
+def _any(problem: Problem, dual: Dual, state: State, gap: float, deadline: float) -> None:
+    """A choice where repair found none, or the proof that there is none."""
+    most = problem.use(_frugal(problem)) / np.maximum(problem.budget, 1e-300)
+    over = linear.Relaxation(problem.value, problem.cost, problem.of, problem.budget, feasibility=True).solve().over
+    if (over > 1e-7 * problem.budget).any():
+        state.short = int(np.argmax(over / np.maximum(problem.budget, 1e-300)))
+        return
+    everything = np.ones(len(problem.value), bool)
+    _, ended = _search(problem, dual, state, everything, np.arange(problem.groups), gap, deadline, exact=True)
+    if ended and state.chosen is None:
+        state.short = int(np.argmax(most))
+
+
+def _polish(problem: Problem, dual: Dual, state: State, gap: float, deadline: float, seed: int) -> None:
+    """Neighbourhood searches and exchanges in turn; the exact search once few groups are open.
+
+    The size of a neighbourhood follows what can be searched to the end: up after a proof, down without.
+    """
+    rng = np.random.default_rng(seed)
+    size, misses, turns = 14, 0, 0
+    while not state.done(gap) and time.monotonic() < deadline:
+        mask = _open(problem, dual, state, gap)
+        several = np.flatnonzero(np.add.reduceat(mask, problem.first) > 1)
+        if len(several) <= max(size, EXACT if misses >= PATIENCE else 0):
+            _search(problem, dual, state, mask, several, gap, deadline, exact=True)
+            return
+        if turns % 12 == 11:
+            width = 1500 << min(turns // 24, 4)
+            better, ended = _exchange(problem, dual, state, gap, deadline, (width,)), True
+        else:
+            near = _neighbours(problem, dual, state, mask, several, size, rng)
+            better, ended = _search(problem, dual, state, mask, near, gap, deadline, exact=False)
+            size = max(6, size + (2 if ended and not better else 0 if ended else -2))
+        misses, turns = (0 if better else misses + 1), turns + 1
+
+
+def _offer(problem: Problem, state: State, chosen: Ints) -> bool:
+    """Keep ``chosen`` if it fits and is worth more."""
+    value = float(problem.value[chosen].sum())
+    if value > state.value and problem.fits(problem.use(chosen)):
+        state.chosen, state.value = chosen, value
+        return True
+    return False
+
+
+def _dense(problem: Problem, dual: Dual, chosen: Ints, mask: Bools) -> tuple[improve.Core, Ints, Ints]:
+    """The alternatives of ``mask`` in groups that have several there, the others staying at ``chosen``.
+
+    Returns the core, the problem's rows behind it and ``chosen`` in it.
+    """
+    mask = mask.copy()
+    mask[chosen] = True
+    several = (np.add.reduceat(mask, problem.first) > 1)
+    rows = np.flatnonzero(mask & several[problem.of])
+    budget = problem.budget - problem.use(chosen[~several])
+    of = np.cumsum(several)[problem.of[rows]] - 1
+    made = improve.Core(problem.value[rows], problem.cost[rows].toarray(), of, starts(of), budget, dual.prices)
+    return made, rows, np.searchsorted(rows, chosen[several])
+
+
+def _start(problem: Problem, dual: Dual, state: State, size: int, deadline: float) -> None:
+    """A feasible choice by repair of the best choice at the prices, if repair succeeds."""
+    mask = core(problem, dual, size)
+    mask[_frugal(problem)] = True
+    made, rows, now = _dense(problem, dual, dual.best, mask)
+    fixed = improve.repair(made, now)
+    if fixed is not None:
+        fixed = improve.improve(made, fixed, np.inf, deadline, (300, 1200))
+        chosen = dual.best.copy()
+        chosen[problem.of[rows[fixed]]] = rows[fixed]
+        _offer(problem, state, chosen)
+        return
+
+
+def _frugal(problem: Problem) -> Ints:
+    """The alternative of each group that uses the least share of the budgets."""
+    share = problem.cost @ (1.0 / np.maximum(problem.budget, 1e-300))
+    low = np.minimum.reduceat(share, problem.first)
+    hit = np.flatnonzero(share <= low[problem.of])
+    return hit[np.unique(problem.of[hit], return_index=True)[1]]
+
+
+def _open(problem: Problem, dual: Dual, state: State, gap: float) -> Bools:
+    """The alternatives that may still be part of a better choice, by the bound at the prices."""
+    if state.chosen is None:
+        return np.ones(len(problem.value), bool)
+    mask = dual.loss < dual.bound - state.value - gap * max(abs(state.value), 1e-12)
+    mask[state.chosen] = True
+    return np.asarray(mask)
+
+
+def _exchange(problem: Problem, dual: Dual, state: State, gap: float, deadline: float,
+              widths: tuple[int, ...]) -> bool:
+    """Exchanges within the core, from the best choice so far."""
+    assert state.chosen is not None
+    made, rows, now = _dense(problem, dual, state.chosen, core(problem, dual, CORE))
+    rest = state.value - float(made.value[now].sum())
+    better = improve.improve(made, now, state.bound * (1.0 - gap) - rest, deadline, widths)
+    chosen = state.chosen.copy()
+    chosen[problem.of[rows[better]]] = rows[better]
+    return _offer(problem, state, chosen)
+
+
+def _neighbours(problem: Problem, dual: Dual, state: State, mask: Bools, several: Ints, size: int,
+                rng: np.random.Generator) -> Ints:
+    """Groups to set free: those nearest to another decision, drawn with some chance for the others."""
+    assert state.chosen is not None
+    loss = np.where(mask, dual.loss, np.inf)
+    loss[state.chosen] = np.inf
+    margin = np.minimum.reduceat(loss, problem.first)[several]
+    noise = np.exp(rng.normal(0.0, rng.choice([0.7, 1.5, 4.0]), len(several)))
+    return np.sort(several[np.argsort(margin * noise, kind="stable")[:size]])
+
+
+def _search(problem: Problem, dual: Dual, state: State, mask: Bools, groups: Ints, gap: float, deadline: float,
+            *, exact: bool) -> tuple[bool, bool]:
+    """Branch and bound over ``groups`` within ``mask``, the others staying as they are.
+
+    ``exact``: the groups are all that are open, so that the search also bounds the problem.  Returns whether the
+    choice became better and whether the search came to its end.
+    """
+    base = dual.best if state.chosen is None else state.chosen
+    free = np.zeros(problem.groups, bool)
+    free[groups] = True
+    rows, first = _in_order(problem, dual, np.flatnonzero(mask & free[problem.of]), state, exact)
+    rest = base[~free]
+    outside = float(problem.value[rest].sum())
+    budget = problem.budget * (1.0 + TOLERANCE / 2) - problem.use(rest)
+    tree = branch.Tree(problem.value[rows], problem.cost[rows].toarray(), first, budget, gap, deadline,
+                       state.value - outside)
+    if not exact:
+        tree.blocks, tree.width = 60, 1000
+    ended = branch.search(tree, dual.prices)
+    better = False
+    if tree.chosen is not None:
+        chosen = base.copy()
+        chosen[problem.of[rows[tree.chosen]]] = rows[tree.chosen]
+        better = _offer(problem, state, chosen)
+    if exact:
+        left_out = dual.bound - float(dual.loss[~mask].min(initial=np.inf))
+        state.bound = min(state.bound, max(tree.ceiling + outside, state.value, left_out))
+    return better, ended
+
+
+def _in_order(problem: Problem, dual: Dual, rows: Ints, state: State, exact: bool) -> tuple[Ints, Ints]:
+    """Rows sorted by the order in which to decide their groups, and where each group starts.
+
+    For a proof the groups with the fewest near alternatives come first; for a quick good choice those whose
+    alternatives differ most in priced use, so that the small ones are left to fill the budgets.
+    """
+    of = problem.of[rows]
+    first = starts(of)
+    if exact:
+        room = dual.bound - state.value if state.chosen is not None else float(np.ptp(dual.loss))
+        key = np.add.reduceat(np.exp(-3.0 * dual.loss[rows] / max(room, 1e-300)), first)
+    else:
+        priced = problem.cost[rows] @ dual.prices
+        key = np.minimum.reduceat(priced, first) - np.maximum.reduceat(priced, first)
+    rank = np.empty(len(first), np.int64)
+    rank[np.argsort(key, kind="stable")] = np.arange(len(first))
+    local = np.repeat(rank, np.diff(first, append=len(rows)))
+    order = np.argsort(local, kind="stable")
+    return rows[order], starts(local[order])

@@ -1,0 +1,165 @@
+"""The problem as the optimiser holds it: checked, sorted by group, and reduced by what cannot be chosen."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from scipy import sparse
+
+Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
+Bools = npt.NDArray[np.bool_]
+
+TOLERANCE = 1e-9
+"""Share of a budget by which rounding may overshoot it; the final check allows no more."""
+
+
+@dataclass(frozen=True)
+class Problem:
+    """Alternatives sorted by group, ties in the caller's order.
+
+    ``value[n]``; ``cost`` sparse ``[n, r]``; ``first[g]`` where each group starts; ``of[n]`` the group
+    (0 .. g-1) of each alternative; ``source[n]`` the caller's row; ``budget[r]``.
+    """
+
+    value: Floats
+    cost: sparse.csr_array
+    first: Ints
+    of: Ints
+    source: Ints
+    budget: Floats
+
+    @property
+    def groups(self) -> int:
+        """Number of groups."""
+        return len(self.first)
+
+    @property
+    def size(self) -> Ints:
+        """Number of alternatives in each group."""
+        return np.diff(self.first, append=len(self.value))
+
+    def keep(self, mask: Bools) -> Problem:
+        """The problem with the alternatives of ``mask`` alone; every group must keep at least one."""
+        of = self.of[mask]
+        return Problem(self.value[mask], self.cost[np.flatnonzero(mask)], starts(of), of, self.source[mask],
+                       self.budget)
+
+    def use(self, chosen: Ints) -> Floats:
+        """What the chosen alternatives (one index per group) use of each resource."""
+        return np.asarray(self.cost[chosen].sum(axis=0), float).reshape(len(self.budget))
+
+    def fits(self, used: Floats) -> bool:
+        """Whether ``used[r]`` is within every budget, up to rounding."""
+        return bool(np.all(used <= self.budget * (1.0 + TOLERANCE)))
+
+
+def starts(of: Ints) -> Ints:
+    """Where each group starts in sorted group numbers."""
+    return np.flatnonzero(np.concatenate(([True], of[1:] != of[:-1])) if len(of) else np.zeros(0, bool))
+
+
+def check(value: npt.ArrayLike, cost: object, group: npt.ArrayLike, budget: npt.ArrayLike,
+          must: npt.ArrayLike | None) -> Problem:
+    """The caller's arrays as a :class:`Problem`; alternatives beside a forced one are left out.
+
+    Raises :class:`ValueError`, naming the row, for shapes that do not agree, NaN, infinite or negative
+    figures, and two forced alternatives in one group.
+    """
+    values = np.array(value, dtype=float, ndmin=1)
+    labels = np.array(group, ndmin=1)
+    limits = np.array(budget, dtype=float, ndmin=1)
+    if len(labels) and labels.dtype.kind not in "iu":
+        raise ValueError("group labels must be integers")
+    costs = _matrix(cost, len(values), len(limits))
+    if values.ndim != 1 or labels.shape != values.shape or limits.ndim != 1:
+        raise ValueError(f"value and group must be of one length, got {values.shape} and {labels.shape}")
+    _refuse(~np.isfinite(values), "value", "a finite number")
+    _refuse(~(np.isfinite(limits) & (limits >= 0)), "budget", "zero or a positive number")
+    wrong = ~(np.isfinite(costs.data) & (costs.data >= 0))
+    if wrong.any():
+        place = costs.tocoo()
+        row, column = (int(index[np.flatnonzero(wrong)[0]]) for index in place.coords)
+        raise ValueError(f"cost[{row}, {column}] must be zero or a positive number")
+    _, of = np.unique(labels, return_inverse=True)
+    of = of.astype(np.int64)
+    order = np.argsort(of, kind="stable")
+    kept = order if must is None else order[_beside_forced(np.asarray(must, bool), of, order)]
+    return Problem(values[kept], costs[kept], starts(of[kept]), of[kept], kept, limits)
+
+
+def _matrix(cost: object, rows: int, columns: int) -> sparse.csr_array:
+    """Any dense or sparse matrix as CSR of floats without stored zeros."""
+    if not sparse.issparse(cost):
+        dense = np.asarray(cost, dtype=float)
+        cost = dense.reshape(rows, columns) if dense.size == 0 else dense
+        if cost.ndim != 2:
+            raise ValueError("cost must have one row per alternative and one column per budget")
+    matrix = sparse.csr_array(cost, dtype=float)
+    if matrix.shape != (rows, columns):
+        raise ValueError(f"cost must have the shape {(rows, columns)}, got {matrix.shape}")
+    matrix.sum_duplicates()
+    if not matrix.data.all():
+        matrix = matrix.copy()
+        matrix.eliminate_zeros()
+    return matrix
+
+
+def _refuse(wrong: Bools, name: str, accepted: str) -> None:
+    """Raise for the first wrong entry."""
+    if wrong.any():
+        raise ValueError(f"{name}[{int(np.flatnonzero(wrong)[0])}] must be {accepted}")
+
+
+def _beside_forced(must: Bools, of: Ints, order: Ints) -> Bools:
+    """Which of the sorted alternatives stay when forced ones shut out the rest of their group."""
+    if must.shape != of.shape:
+        raise ValueError(f"must has to be of the length of value, got {must.shape}")
+    forced = np.bincount(of[must], minlength=int(of.max(initial=-1)) + 1)
+    if (forced > 1).any():
+        rows = np.flatnonzero(must & (of == int(np.argmax(forced > 1))))
+        raise ValueError(f"two forced alternatives in one group: rows {rows[0]} and {rows[1]}")
+    return np.asarray((must | (forced[of] == 0))[order])
+
+
+def cheapest(problem: Problem) -> Floats:
+    """Least use of each resource by each group, ``[g, r]``: zero wherever some alternative goes without."""
+    least = np.zeros((problem.groups, len(problem.budget)))
+    free = np.minimum.reduceat(np.diff(problem.cost.indptr), problem.first) == 0
+    paid = ~free
+    if paid.any():
+        rows = np.flatnonzero(paid[problem.of])
+        dense = problem.cost[rows].toarray()
+        least[paid] = np.minimum.reduceat(dense, starts(problem.of[rows]), axis=0)
+    return least
+
+
+def reduce(problem: Problem) -> Problem | int:
+    """Drop alternatives that cannot fit even if all other groups take their least, until none is left.
+
+    Returns the resource that cannot be met when the least uses alone, or the loss of a group's last
+    alternative, show that nothing fits.
+    """
+    while True:
+        least = cheapest(problem)
+        spare = problem.budget * (1.0 + TOLERANCE) - least.sum(axis=0)
+        if (spare < 0).any():
+            return int(np.argmin(spare / np.maximum(problem.budget, 1e-300)))
+        entry_row = np.repeat(np.arange(len(problem.value)), np.diff(problem.cost.indptr))
+        column = problem.cost.indices
+        limit = spare[column]
+        touched = least.any()
+        over = problem.cost.data > (limit + least[problem.of[entry_row], column] if touched else limit)
+        if not over.any():
+            return problem
+        mask = np.ones(len(problem.value), bool)
+        mask[entry_row[over]] = False
+        left = np.add.reduceat(mask, problem.first)
+        if (left == 0).any():
+            lost = problem.of[entry_row[over]] == int(np.argmin(left))
+            return int(column[over][lost][0])
+        problem = problem.keep(mask)
+        if not touched:
+            return problem

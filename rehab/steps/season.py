@@ -1,0 +1,211 @@
+"""One year's chosen work to tasks, crews and dates.
+
+Activities of a block: mark and notice; milling and patching; sawing; removal, drilling and placing, which run as
+one train so that a hole opened is closed the same day (Missouri 613.3, source ``missouri-613``); filling;
+grinding, which waits for the last patch; striping.  Crews of one kind share their days: a task that needs less
+than a day takes a part of one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Final
+
+import numpy as np
+import pandas as pd
+
+from rehab.base import tables
+from rehab.base.errors import BadAssumption, Note
+from rehab.base.settings import Assumptions
+from rehab.solvers import sequence
+
+_DAY: Final = 100  # crew days are counted in hundredths
+_WEEK: Final = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+
+#: activity -> the tasks that it shows as, in order; the rate of the first-named crew row sets its crew
+ACTIVITIES: Final[Mapping[str, tuple[str, ...]]] = {
+    "mark": ("mark",), "patch": ("mill", "patch"), "saw": ("saw",), "panels": ("remove", "drill", "place"),
+    "rebuild": ("remove.reconstruction", "place.reconstruction"), "fill": ("fill",), "grind": ("grind",),
+    "stripe": ("stripe",),
+}
+_REPAIR: Final = frozenset({"mark", "patch", "saw", "panels", "rebuild"})
+_OPENS: Final = {"patch": "open_partial_days", "panels": "open_full_days", "rebuild": "open_reconstruction_days"}
+
+
+@dataclass(frozen=True)
+class _Activity:
+    block: int
+    kind: str
+    days: int
+    demand: int
+    shown_days: float
+
+
+def arrange(network: pd.DataFrame, program: pd.DataFrame, quantities: pd.DataFrame, assumptions: Assumptions,
+            year: int, seconds: float = 2.0) -> tuple[pd.DataFrame, list[Note]]:
+    """The table ``tasks`` of one year and what there is to say about it.
+
+    ``program`` holds the year's rows, ``quantities`` one row per row of it with one column per pay item,
+    ``network`` the same blocks in the same order.  What does not fit the season is put into the next one and
+    noted; what fits neither is noted as left over.
+    """
+    notes: list[Note] = []
+    activities = [item for row in range(len(program)) for item in _activities(row, quantities.iloc[row], network,
+                                                                             assumptions)]
+    this = working_days(year, assumptions)
+    rows, left = _place(activities, this, assumptions, seconds)
+    records = _records(rows, program, this, "this", assumptions)
+    if left:
+        following = working_days(year + 1, assumptions)
+        later, never = _place(left, following, assumptions, seconds)
+        records += _records(later, program, following, "next", assumptions)
+        notes += _left_notes(left, never, program, year)
+    table = pd.DataFrame(records)
+    if table.empty:
+        return tables.empty("tasks"), notes
+    table = table.sort_values(["start", "block_id", "task_id"], ignore_index=True)
+    return tables.check("tasks", tables.with_types("tasks", table)), notes
+
+
+def working_days(year: int, assumptions: Assumptions) -> list[date]:
+    """Days on which crews work: the season's days of the work week less the holidays of the country or state."""
+    import holidays
+
+    first, last = (_month_day(year, assumptions.text("season", key)) for key in ("first_day", "last_day"))
+    if last < first:
+        raise BadAssumption("season: the last day lies before the first day")
+    week = [_WEEK.index(name) for name in assumptions.text("season", "work_week").split()]
+    state = assumptions.text("season", "state") or None
+    off = holidays.country_holidays(assumptions.text("season", "country"), subdiv=state, years=[year])
+    days = (first + timedelta(days=offset) for offset in range((last - first).days + 1))
+    return [day for day in days if day.weekday() in week and day not in off]
+
+
+def earliest_grinding(last_patch: date, assumptions: Assumptions) -> date:
+    """First calendar day on which a block may be ground."""
+    return last_patch + timedelta(days=int(assumptions.number("curing", "grind_after_patch_days")))
+
+
+def _month_day(year: int, text: str) -> date:
+    try:
+        return date.fromisoformat(f"{year}-{text}")
+    except ValueError as error:
+        raise BadAssumption(f"season: '{text}' is not a day of {year}; write month-day as 04-15") from error
+
+
+def _activities(block: int, quantities: pd.Series, network: pd.DataFrame, assumptions: Assumptions) -> list[_Activity]:
+    """What one block needs; an activity with nothing to do is left out."""
+    amount = {str(item): float(value) for item, value in quantities.items()}
+    amount["sqyd"] = float(network["area_sqyd"].iloc[block])
+    amount["filling"] = amount["crack_filling"] + amount["joint_resealing"]
+    crews = assumptions.table("crews")
+    found = []
+    for kind, keys in ACTIVITIES.items():
+        needed = sum(amount[str(crews.loc[key, "quantity"])] / _rate(key, assumptions) for key in keys)
+        if needed <= 1e-9:
+            continue
+        days = max(1, int(np.ceil(needed - 1e-6)))
+        demand = _DAY if days > 1 else max(1, int(np.ceil(needed * _DAY - 1e-6)))
+        found.append(_Activity(block, kind, days, demand, needed))
+    return found
+
+
+def _rate(key: str, assumptions: Assumptions) -> float:
+    rate = assumptions.number("crews", key) * assumptions.number("season", "weather_factor")
+    if rate <= 0:
+        raise BadAssumption(f"crews: the rate of '{key}' is zero; nothing could ever be finished")
+    return rate
+
+
+def _place(activities: list[_Activity], days: list[date], assumptions: Assumptions,
+           seconds: float) -> tuple[list[tuple[_Activity, int, int]], list[_Activity]]:
+    """Activities with their first and last working day, and those that did not fit."""
+    if not activities or not days:
+        return [], list(activities)
+    names = list(dict.fromkeys(_crew(item.kind, assumptions) for item in activities))
+    demand = np.zeros((len(activities), len(names)), np.int64)
+    for row, item in enumerate(activities):
+        demand[row, names.index(_crew(item.kind, assumptions))] = item.demand
+    capacity = np.array([_DAY * _crews(name, assumptions) for name in names], np.int64)
+    # The repairs of a block fit together or not at all; so does the finishing after them.
+    blocks = max(item.block for item in activities) + 1
+    optional = np.array([item.block + (0 if item.kind in _REPAIR else blocks) for item in activities])
+    found = sequence.arrange(
+        np.array([item.days for item in activities]), _precedence(activities, assumptions), demand, capacity,
+        calendar=np.array([day.toordinal() for day in days]), optional=optional, seconds=seconds)
+    placed, left = [], []
+    for item, start in zip(activities, found.start.tolist(), strict=True):
+        if start < 0:
+            left.append(item)
+        else:
+            placed.append((item, start, start + item.days - 1))
+    return placed, left
+
+
+def _crew(kind: str, assumptions: Assumptions) -> str:
+    return str(assumptions.table("crews").loc[ACTIVITIES[kind][0], "crew"])
+
+
+def _crews(name: str, assumptions: Assumptions) -> int:
+    rows = assumptions.table("crews")
+    return int(pd.to_numeric(rows.loc[rows["crew"] == name, "crews"]).max())
+
+
+def _precedence(activities: list[_Activity], assumptions: Assumptions) -> np.ndarray:
+    """Rows before, after, lag, unit of the lag: 0 working days, 1 calendar days."""
+    at = {(item.block, item.kind): row for row, item in enumerate(activities)}
+    lag = {key: int(assumptions.number("curing", key)) for key in (
+        "grind_after_patch_days", "stripe_after_concrete_days", "seal_after_concrete_days")}
+    notice = int(assumptions.number("season", "notice_days"))
+    fill_first = assumptions.text("curing", "fill_before_grinding") == "yes"
+    concrete = ("patch", "panels", "rebuild")
+    rules = [("mark", kind, notice, 1) for kind in ("patch", "saw", "panels", "rebuild")]
+    rules += [("saw", "panels", 0, 0)]
+    rules += [(kind, "grind", lag["grind_after_patch_days"], 1) for kind in concrete]
+    rules += [(kind, "stripe", lag["stripe_after_concrete_days"], 1) for kind in concrete]
+    rules += [(kind, "fill", lag["seal_after_concrete_days"], 1) for kind in concrete]
+    rules += [("mark", kind, 0, 0) for kind in ("fill", "grind", "stripe")]
+    rules += [("fill", "grind", 0, 0) if fill_first else ("grind", "fill", 0, 0), ("grind", "stripe", 0, 0),
+              ("fill", "stripe", 0, 0)]
+    rows = [(at[block, before], at[block, after], days, unit)
+            for block in sorted({item.block for item in activities}) for before, after, days, unit in rules
+            if (block, before) in at and (block, after) in at]
+    return np.array(rows, np.int64).reshape(-1, 4)
+
+
+def _records(placed: list[tuple[_Activity, int, int]], program: pd.DataFrame, days: list[date], season: str,
+             assumptions: Assumptions) -> list[dict[str, object]]:
+    records: list[dict[str, object]] = []
+    blocks = program["block_id"].to_numpy()
+    for item, start, finish in placed:
+        opens = None
+        if item.kind in _OPENS:
+            wait = int(np.ceil(assumptions.number("curing", _OPENS[item.kind])))
+            opens = days[finish] + timedelta(days=wait)
+        for key in ACTIVITIES[item.kind]:
+            row = assumptions.table("crews").loc[key]
+            records.append({
+                "task_id": f"{blocks[item.block]}/{row['task']}", "block_id": blocks[item.block], "task": row["task"],
+                "crew": row["crew"], "start": pd.Timestamp(days[start]), "finish": pd.Timestamp(days[finish]),
+                "opens": pd.Timestamp(opens) if opens else pd.NaT, "days": item.shown_days, "season": season})
+    return records
+
+
+def _left_notes(left: list[_Activity], never: list[_Activity], program: pd.DataFrame, year: int) -> list[Note]:
+    names = program["block_id"].to_numpy()
+    lost = {(item.block, item.kind) for item in never}
+    notes = []
+    for block in sorted({item.block for item in left}):
+        kinds = [item.kind for item in left if item.block == block]
+        name = str(names[block])
+        gone = [kind for kind in kinds if (block, kind) in lost]
+        if gone:
+            notes.append(Note("season", name, year, f"fits neither this season nor the next: {', '.join(gone)}; "
+                              "more crews, higher rates or a longer season are needed"))
+        elif set(kinds) & _REPAIR:
+            notes.append(Note("season", name, year, f"does not fit this season; all work moves to {year + 1}"))
+        else:
+            notes.append(Note("season", name, year, f"patched this season; {', '.join(kinds)} moves to {year + 1}"))
+    return notes

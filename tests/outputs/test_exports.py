@@ -1,0 +1,136 @@
+from __future__ import annotations
+
+import csv
+import json
+import math
+from datetime import UTC, date, datetime
+from io import StringIO
+from pathlib import Path
+
+import geopandas
+import icalendar
+import numpy as np
+import pandas as pd
+import pytest
+import shapely
+
+from rehab.outputs import exports
+
+STAMP = datetime(2027, 1, 4, 12, 30, tzinfo=UTC)
+
+
+def test_csv_is_read_back(tmp_path: Path) -> None:
+    frame = pd.DataFrame({
+        "block_id": ["001", 'a "b", c', "two\nlines"], "cost_usd": [1234.5678, -2.0, math.nan],
+        "share": [1 / 3, 2e-7, math.inf], "year": [2027, 2028, 2029],
+        "start": pd.to_datetime(["2027-05-01", None, None]),
+        "estimated": pd.array([True, False, None], dtype="boolean"),
+    })
+    exports.write_csv(frame, tmp_path / "table.csv")
+    content = (tmp_path / "table.csv").read_bytes()
+    # RFC 4180, section 2: CRLF between records, quotes doubled inside quotes
+    assert content.startswith(b"block_id,cost_usd,share,year,start,estimated\r\n"
+                              b"001,1234.57,0.333333,2027,2027-05-01,true\r\n")
+    rows = list(csv.reader(StringIO(content.decode(), newline="")))
+    assert rows[2] == ['a "b", c', "-2", "2e-07", "2028", "", "false"]
+    assert rows[3] == ["two\nlines", "", "", "2029", "", ""]
+
+
+@pytest.mark.parametrize("text", ["=1+1", "+1", "-2+3", "@cmd", "\tx", "\rx"])
+def test_formulas_become_text_and_numbers_stay(text: str) -> None:
+    frame = pd.DataFrame({"street": [text], "change": [-5.5]})
+    rows = list(csv.reader(StringIO(exports.csv_text(frame), newline="")))
+    assert rows[1] == [f"'{text}", "-5.5"]
+
+
+def test_csv_of_an_empty_table_has_its_head(overview: pd.DataFrame) -> None:
+    assert exports.csv_text(overview.iloc[:0]).count("\r\n") == 1
+
+
+def test_geojson_is_read_by_gis(overview: pd.DataFrame, geometry: pd.DataFrame, tmp_path: Path) -> None:
+    path = tmp_path / "blocks.geojson"
+    path.write_text(exports.program_geojson(overview, geometry), encoding="utf-8")
+    read = geopandas.read_file(path, engine="pyogrio").set_index("block_id")
+    source = geometry.set_index("block_id")["line"]
+    assert list(read.index) == list(source.index) and read.crs.to_epsg() == 4326
+    for block, line in source.items():
+        assert shapely.equals_exact(read.geometry[block], shapely.from_wkt(line), tolerance=5e-8)
+    assert read["estimated"].tolist() == [False, True, False, False, True]
+    assert read["street"]["B3"] == "<img src=x onerror=alert(1)>"
+    assert read["likely_usd"]["B2"] == 200_000
+
+
+def test_geojson_obeys_the_standard(overview: pd.DataFrame, geometry: pd.DataFrame) -> None:
+    # RFC 7946: section 4 (no crs member), 5 (bbox west south east north), 11.2 (precision); JSON has no NaN
+    def refuse(name: str) -> float:
+        raise AssertionError(name)
+
+    parsed = json.loads(exports.program_geojson(overview, geometry), parse_constant=refuse)
+    assert "crs" not in parsed and parsed["type"] == "FeatureCollection"
+    assert parsed["bbox"] == [-89.5001235, 43.099, -89.495, 43.103]
+    assert parsed["features"][0]["geometry"]["coordinates"][0] == [-89.5001235, 43.1]
+    none_yet = parsed["features"][3]["properties"]
+    assert none_yet["program_year"] is None and none_yet["program_strategy"] is None
+    assert parsed["features"][0]["properties"]["program_year"] == 2027
+
+
+def test_geojson_without_geometry_is_an_empty_collection(overview: pd.DataFrame, geometry: pd.DataFrame) -> None:
+    parsed = json.loads(exports.program_geojson(overview, geometry.iloc[:0]))
+    assert parsed == {"type": "FeatureCollection", "features": []}
+
+
+def test_calendar_is_read_back(tasks: pd.DataFrame, overview: pd.DataFrame) -> None:
+    calendar = icalendar.Calendar.from_ical(exports.season_calendar(tasks, overview, STAMP))
+    assert calendar["version"] == "2.0" and calendar["prodid"]
+    events = calendar.walk("VEVENT")
+    assert len(events) == len(tasks)
+    place = next(event for event in events if str(event["summary"]).startswith("Place concrete"))
+    # RFC 5545, 3.6.1: the end of an all-day event is not part of it
+    assert (place["dtstart"].dt, place["dtend"].dt) == (date(2027, 4, 30), date(2027, 5, 5))
+    assert place["dtstart"].params["VALUE"] == "DATE" and place["dtstamp"].dt == STAMP
+    assert "Opens Fri 07 May 2027" in str(place["description"]) and "estimated" in str(place["description"])
+    assert str(place["summary"]) == "Place concrete: =1+1, from 3rd Ave to -2+3"
+    later = next(event for event in events if "Grind" in str(event["summary"]))
+    assert "Does not fit this season" in str(later["description"])
+    assert all(event.get(name) is not None for event in events for name in ("uid", "dtstamp", "dtstart"))
+
+
+def test_calendar_lines_are_short_and_end_in_crlf(tasks: pd.DataFrame, overview: pd.DataFrame) -> None:
+    # RFC 5545, 3.1: lines of at most 75 octets without the break, CRLF, folded with a space
+    long = overview.assign(street="Straße der außergewöhnlich langen Namen, 北京路; \\ Nord" * 4)
+    content = exports.season_calendar(tasks, long, STAMP)
+    lines = content.split(b"\r\n")
+    assert b"\n" not in content.replace(b"\r\n", b"") and lines[-1] == b""
+    assert max(map(len, lines)) <= 75
+    event = icalendar.Calendar.from_ical(content).walk("VEVENT")[0]
+    assert long["street"][0] in str(event["summary"])
+
+
+def test_event_ids_follow_the_task(tasks: pd.DataFrame, overview: pd.DataFrame) -> None:
+    def ids(table: pd.DataFrame) -> dict[str, str]:
+        events = icalendar.Calendar.from_ical(exports.season_calendar(table, overview, STAMP)).walk("VEVENT")
+        return {str(event["summary"]): str(event["uid"]) for event in events}
+
+    later = tasks.assign(start=tasks["start"] + pd.Timedelta(days=3), finish=tasks["finish"] + pd.Timedelta(days=3))
+    assert ids(tasks) == ids(later.sample(frac=1, random_state=1))
+    assert len(set(ids(tasks).values())) == len(tasks)
+
+
+def test_calendar_needs_a_time_zone(tasks: pd.DataFrame, overview: pd.DataFrame) -> None:
+    with pytest.raises(ValueError, match="time zone"):
+        exports.season_calendar(tasks, overview, datetime(2027, 1, 4))
+
+
+def test_summary_never_writes_nan(by_year: pd.DataFrame) -> None:
+    given = {"gap": math.nan, "bound": np.float64("inf"), "count": np.int64(3), "ok": np.bool_(True), "when": STAMP,
+             "day": date(2027, 5, 1), "none": pd.NA, "nat": pd.NaT, "years": by_year.iloc[:1], "many": (1, 2.5),
+             "nested": {2027: np.array([1.0, math.nan])}}
+
+    def refuse(name: str) -> float:
+        raise AssertionError(name)
+
+    parsed = json.loads(exports.summary_json(given), parse_constant=refuse)
+    assert parsed["gap"] is None and parsed["bound"] is None and parsed["none"] is None and parsed["nat"] is None
+    assert (parsed["count"], parsed["ok"], parsed["day"]) == (3, True, "2027-05-01")
+    assert parsed["years"][0]["year"] == 2027 and parsed["nested"] == {"2027": [1.0, None]}
+    assert parsed["when"].startswith("2027-01-04T12:30")
