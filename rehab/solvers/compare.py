@@ -78,3 +78,44 @@ def alternatives(condition: Floats, loss: Floats, area: Floats, traffic: Floats,
     paid = np.flatnonzero(year_of[order] >= 0)
     cost = sparse.csr_array((money[order][paid], (paid, year_of[order][paid])), shape=(len(group), years))
     return Instance(value[order], cost, group[order], np.zeros(years))
+
+
+def run(blocks: Sequence[int], years: int = 10, seconds: float = 10.0, seed: int = 1) -> pd.DataFrame:
+    """Our optimiser beside HiGHS on networks of each size, one row per size and method.
+
+    Methods: "ours to 1/blocks" stops at a gap of one over the number of blocks, "ours" uses all of
+    ``seconds`` unless the optimum is proven; "HiGHS relaxation" is the linear relaxation (a bound, no choice); "HiGHS
+    integer" the same model as an integer program in the same time.  Columns blocks, years, alternatives, method,
+    seconds (taken), value, bound, gap; figures that a method does not give are NaN.
+    """
+    rows: list[dict[str, Any]] = []
+    for count in blocks:
+        instance = city(count, years, seed)
+        size = {"blocks": count, "years": years, "alternatives": len(instance.value)}
+        for method, gap in (("ours to 1/blocks", 1.0 / max(count, 1)), ("ours", 1e-6)):
+            ours = choice.select(*instance, gap=gap, seconds=seconds, seed=seed)
+            rows.append({**size, "method": method, "seconds": ours.seconds, "value": ours.value,
+                         "bound": ours.upper_bound, "gap": ours.gap})
+        rows.extend({**size, **_general(instance, seconds, whole=whole)} for whole in (False, True))
+    columns = ["blocks", "years", "alternatives", "method", "seconds", "value", "bound", "gap"]
+    return pd.DataFrame(rows, columns=columns)
+
+
+def _general(instance: Instance, seconds: float, *, whole: bool) -> dict[str, Any]:
+    """The relaxation or the integer program by HiGHS, through scipy."""
+    began = time.monotonic()
+    n, groups = len(instance.value), int(instance.group.max(initial=-1)) + 1
+    member = sparse.csr_array((np.ones(n), (instance.group, np.arange(n))), shape=(groups, n))
+    answer = optimize.milp(
+        -instance.value, integrality=np.full(n, int(whole)), bounds=optimize.Bounds(0.0, 1.0),
+        constraints=[optimize.LinearConstraint(instance.cost.T.tocsr(), ub=instance.budget),
+                     optimize.LinearConstraint(member, 1.0, 1.0)],
+        options={"time_limit": seconds, "mip_rel_gap": 1e-6})
+    taken = time.monotonic() - began
+    if not whole:
+        bound = -float(answer.fun) if answer.status == 0 else np.nan
+        return {"method": "HiGHS relaxation", "seconds": taken, "value": np.nan, "bound": bound, "gap": np.nan}
+    value = -float(answer.fun) if answer.fun is not None else np.nan
+    bound = -float(answer.mip_dual_bound) if answer.mip_dual_bound is not None else np.nan
+    return {"method": "HiGHS integer", "seconds": taken, "value": value, "bound": bound,
+            "gap": (bound - value) / abs(bound) if bound else np.nan}

@@ -9,7 +9,9 @@ become rectangles with a least side, joined when near; those that touch a full-d
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import cache, partial
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -34,7 +36,7 @@ class Box(NamedTuple):
 
 @dataclass(frozen=True)
 class Rules:
-    """The layout rules in feet; ``dowelled`` tells whether the repair gets bars at its ends."""
+    """The layout rules in feet, and the rank of severity from which a defect needs full or partial depth."""
 
     least_length_ft: float
     least_remainder_ft: float
@@ -47,6 +49,10 @@ class Rules:
     least_depth_in: float
     into_sound_in: float
     deepest_in: float
+    full_from: Mapping[str, int]
+    partial_from: Mapping[str, int]
+    bars: bool
+    curb_clear_ft: float
 
 
 def lay_out(network: pd.DataFrame, defects: pd.DataFrame, assumptions: Assumptions) -> pd.DataFrame:
@@ -56,8 +62,10 @@ def lay_out(network: pd.DataFrame, defects: pd.DataFrame, assumptions: Assumptio
     beside a full-depth repair.
     """
     surveyed = network.set_index("block_id")
+    rules = cache(partial(_rules, assumptions=assumptions))
+    bars = cache(partial(_bars, assumptions=assumptions))
     rows = [row for block_id, found in defects.groupby("block_id", sort=True) if block_id in surveyed.index
-            for row in _block(str(block_id), surveyed.loc[block_id], found, assumptions)]
+            for row in _block(str(block_id), surveyed.loc[block_id], found, rules, bars)]
     return tables.check("repairs", tables.with_types("repairs", pd.DataFrame(rows)))
 
 
@@ -179,8 +187,9 @@ def _joined(parts: list[tuple[float, float]], rules: Rules) -> list[tuple[float,
     return joined
 
 
-def _block(block_id: str, block: pd.Series, found: pd.DataFrame, assumptions: Assumptions) -> list[dict[str, object]]:
-    rules = _rules(float(block["thickness_in"]), assumptions)
+def _block(block_id: str, block: pd.Series, found: pd.DataFrame, rules_for: Callable[[float], Rules],
+           bars: Callable[[float, float, float], tuple[float, float]]) -> list[dict[str, object]]:
+    rules = rules_for(float(block["thickness_in"]))
     joints = [float(x) for x in np.linspace(0.0, block["length_ft"], int(block["panel_rows"]) + 1)]
     edges = [float(y) for y in np.linspace(0.0, block["width_ft"], int(block["panel_columns"]) + 1)]
     deep: dict[int, list[tuple[float, float]]] = {}
@@ -189,7 +198,7 @@ def _block(block_id: str, block: pd.Series, found: pd.DataFrame, assumptions: As
         column, row = int(defect.panel_column) - 1, int(defect.panel_row) - 1
         if not (0 <= column < len(edges) - 1 and 0 <= row < len(joints) - 1):
             continue  # a position outside the grid is a problem of reading and never gets here
-        kind = _kind(str(defect.defect), str(defect.severity), float(defect.depth_in), rules, assumptions)
+        kind = _kind(str(defect.defect), str(defect.severity), float(defect.depth_in), rules)
         box = _place(defect, joints[row], joints[row + 1], edges[column], edges[column + 1])
         if kind == "full depth":
             deep.setdefault(column, []).append((box.x0, box.x1))
@@ -203,8 +212,11 @@ def _block(block_id: str, block: pd.Series, found: pd.DataFrame, assumptions: As
         own = [box for panel, boxes in sorted(ready.items()) if panel[0] == column for box in boxes]
         intervals, patches = _settle(deep.get(column, []), own, joints, bool(block["dowelled"]), rules)
         span = (edges[column], edges[column + 1])
-        rows += [_full_row(start, end, span, column in (0, len(edges) - 2), len(edges) > 2, block, assumptions)
-                 for start, end in intervals]
+        clear = rules.curb_clear_ft if column in (0, len(edges) - 2) else 0.0
+        for start, end in intervals:
+            dowels, ties = bars(round(span[1] - span[0], 6), clear, round(end - start, 6))
+            rows.append(_full_row(start, end, span, float(block["thickness_in"]), dowels if rules.bars else 0.0,
+                                  ties if len(edges) > 2 else 0.0))
         rows += [_patch_row(patch) for patch in patches]
     rows.sort(key=lambda row: (row["x_ft"], row["y_ft"]))
     return [{"block_id": block_id, "repair_id": number, **row} for number, row in enumerate(rows, 1)]
@@ -255,12 +267,11 @@ def _place(defect: object, x0: float, x1: float, y0: float, y1: float) -> Box:
     return Box(min(start, x1), min(end, x1), min(left, y1), min(right, y1), depth)
 
 
-def _kind(defect: str, severity: str, depth_in: float, rules: Rules, assumptions: Assumptions) -> str | None:
+def _kind(defect: str, severity: str, depth_in: float, rules: Rules) -> str | None:
     """The repair a defect calls for, by its least severities and by its depth; None for none."""
-    table = assumptions.table("layout_rules")
-    for kind, prefix in (("full depth", "full_from"), ("partial depth", "partial_from")):
-        key = f"{prefix}.{defect}"
-        if key in table.index and _RANK[severity] >= _RANK[assumptions.text("layout_rules", key)]:
+    rank = _RANK[severity]
+    for kind, least in (("full depth", rules.full_from), ("partial depth", rules.partial_from)):
+        if rank >= least.get(defect, len(_RANK)):
             return "full depth" if depth_in + rules.into_sound_in > rules.deepest_in else kind
     return None
 
@@ -283,15 +294,17 @@ def _side(a: float, b: float, low: float, high: float, rules: Rules) -> tuple[fl
     return (low if a - low < rules.partial_strip_ft else a), (high if high - b < rules.partial_strip_ft else b)
 
 
-def _full_row(start: float, end: float, span: tuple[float, float], at_curb: bool, tied: bool, block: pd.Series,
-              assumptions: Assumptions) -> dict[str, object]:
+def _bars(width_ft: float, curb_clear_ft: float, length_ft: float, assumptions: Assumptions) -> tuple[float, float]:
+    """Dowels at both ends and tie bars along one side of a repair."""
+    return (2 * float(dowel_count(width_ft, curb_clear_ft, assumptions).iloc[0]),
+            float(tie_bar_count(length_ft, assumptions).iloc[0]))
+
+
+def _full_row(start: float, end: float, span: tuple[float, float], thickness_in: float, dowels: float,
+              ties: float) -> dict[str, object]:
     width, length = span[1] - span[0], end - start
-    clear = assumptions.number("dowels", "curb_clear_in") / IN_PER_FT if at_curb else 0.0
-    bars = assumptions.text("layout_rules", "full.repairs_dowelled") == "yes"
     return {"kind": "full depth", "x_ft": start, "y_ft": span[0], "length_ft": length, "width_ft": width,
-            "depth_in": float(block["thickness_in"]), "area_sqft": length * width,
-            "dowels": 2 * float(dowel_count(width, clear, assumptions).iloc[0]) if bars else 0.0,
-            "tie_bars": float(tie_bar_count(length, assumptions).iloc[0]) if tied else 0.0,
+            "depth_in": thickness_in, "area_sqft": length * width, "dowels": dowels, "tie_bars": ties,
             "why": "full panel width; least length, remainder and joint rules"}
 
 
@@ -320,8 +333,16 @@ def _rules(thickness_in: float, assumptions: Assumptions) -> Rules:
         number("partial.beyond_damage_in") / IN_PER_FT, number("partial.least_side_in") / IN_PER_FT,
         number("partial.join_gap_in") / IN_PER_FT, number("partial.least_remainder_in") / IN_PER_FT,
         number("partial.least_depth_in"), number("partial.into_sound_in"),
-        number("partial.greatest_depth_share") * thickness_in,
+        number("partial.greatest_depth_share") * thickness_in, _least("full_from.", assumptions),
+        _least("partial_from.", assumptions), bars, assumptions.number("dowels", "curb_clear_in") / IN_PER_FT,
     )
+
+
+def _least(prefix: str, assumptions: Assumptions) -> dict[str, int]:
+    """Rank of the least severity by defect, from the rows with a prefix."""
+    rows = assumptions.table("layout_rules")["value"]
+    return {str(key).removeprefix(prefix): _RANK[str(value)] for key, value in rows.items()
+            if str(key).startswith(prefix)}
 
 
 def _panels_touched(network: pd.DataFrame, partial: pd.DataFrame) -> np.ndarray:

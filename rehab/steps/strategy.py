@@ -101,9 +101,10 @@ def _explain(rules: pd.DataFrame, measures: pd.DataFrame, fired: dict[str, Flags
         shown = fired[rule_id] if number < last else fired[rule_id] & (first == last)
         at = np.flatnonzero(shown)
         texts = [_texts(row, measures.iloc[at], assumptions) for _, row in rows.iterrows()]
+        # Rules are parted by a bar, the rows of one rule by a blank: their words carry the 'and'.
         for position, pieces in zip(at, zip(*texts, strict=True), strict=True):
             parts[position].append(" ".join(pieces))
-    return np.array(["; ".join(texts) for texts in parts], object)
+    return np.array([" | ".join(texts) for texts in parts], object)
 
 
 def _texts(row: pd.Series, measures: pd.DataFrame, assumptions: Assumptions) -> list[str]:

@@ -1,7 +1,6 @@
 from __future__ import annotations
 
 import re
-import time
 import tomllib
 from html import unescape
 from pathlib import Path
@@ -121,21 +120,6 @@ def test_inputs_are_left_alone(overview: pd.DataFrame, geometry: pd.DataFrame) -
         maps.block_map(overview, geometry, colouring, selected="B1")
     pd.testing.assert_frame_equal(overview, before[0])
     pd.testing.assert_frame_equal(geometry, before[1])
-
-
-@pytest.mark.parametrize(("blocks", "limit_s"), [(1_200, 0.3), (10_000, 1.5)])
-def test_a_map_is_built_fast(overview: pd.DataFrame, blocks: int, limit_s: float) -> None:
-    many = pd.concat([overview] * (blocks // 6 + 1), ignore_index=True).iloc[:blocks]
-    many = many.assign(block_id=[f"B{number}" for number in range(blocks)])
-    lines = [f"LINESTRING ({-89 + n % 100 / 500} {43 + n / 1e5}, {-89 + n % 100 / 500 + 0.001} {43 + n / 1e5})"
-             for n in range(blocks)]
-    geometry = pd.DataFrame({"block_id": many["block_id"], "line": lines})
-    seconds = []
-    for _ in range(3):  # processor time, the best of three: other tests run beside
-        start = time.process_time()
-        maps.block_map(many, geometry, "strategy")
-        seconds.append(time.process_time() - start)
-    assert min(seconds) < limit_s
 
 
 def _linear(colour: str) -> np.ndarray:

@@ -145,5 +145,6 @@ def _translated(item: Field, texts: pd.Series, values: pd.Series, found: Finding
     other: Mask = (values.notna() & (plain_word(texts) != values.str.replace("_", " "))).to_numpy(bool)
     if other.any():
         counts = pd.DataFrame({"theirs": texts[other], "ours": values[other]}).value_counts()
-        told = "; ".join(f"'{theirs}' as {ours} ({count:,})" for (theirs, ours), count in zip(counts.index, counts, strict=True))
+        told = "; ".join(f"'{theirs}' as {ours} ({count:,})"
+                         for (theirs, ours), count in zip(counts.index, counts, strict=True))
         found.note(f"words read: {told}"[:1000], f"{accepted(item)}, or another word in the table", str(texts.name))

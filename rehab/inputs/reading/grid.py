@@ -42,10 +42,11 @@ def header(records: Records, merged: Merged = ()) -> tuple[int, list[str]] | Non
     for at, cells in enumerate(head):
         if len([cell for cell in cells if cell]) < 2:
             continue
-        for lines in (1, 2):
-            names = cells if lines == 1 else _joined(head, at, merged)
-            if names and (score := recognised(names)) > best[0]:
-                best = (score, at + lines, names)
+        if (score := recognised(cells)) > best[0]:
+            best = (score, at + 1, cells)
+        names = _joined(head, at, merged) if _completes(head, at, merged) else []
+        if names and (score := recognised(names, cells, head[at + 1])) > best[0]:
+            best = (score, at + 2, names)
     score, below, names = best
     if score < 2:
         texts = [at for at, cells in enumerate(head) if _all_texts(cells) and 2 * len(cells) >= _width(head)]
@@ -107,6 +108,14 @@ def _joined(head: list[list[str]], at: int, merged: Merged) -> list[str]:
             cell = head[top][left] if left < len(head[top]) else ""
             upper[left:right + 1] = [cell] * (min(right, width - 1) - left + 1)
     return [" ".join(dict.fromkeys(part for part in pair if part)) for pair in zip(upper, lower, strict=True)]
+
+
+def _completes(head: list[list[str]], at: int, merged: Merged) -> bool:
+    """Whether the next row may be the lower half of a header: texts alone, under a merged cell or under empty ones."""
+    if at + 1 >= len(head) or not _all_texts(head[at + 1]):
+        return False
+    under = [place for place, cell in enumerate(head[at + 1]) if cell and not (head[at] + [""] * (place + 1))[place]]
+    return len(under) >= 2 or any(top <= at <= bottom for (top, _), (bottom, _) in merged)
 
 
 def _second_line(cells: list[str], at: int, merged: Merged) -> bool:

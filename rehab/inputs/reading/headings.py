@@ -42,7 +42,8 @@ _UNIT_OF: Final = {word: unit for unit, words in _SPELLINGS.items() for word in 
 #: words that add nothing to a heading of a street table
 _FILLERS: Final = frozenset(["seg", "segment", "section", "sect", "block", "blk", "street", "st", "road", "rd",
                              "pavement", "pavt", "pvmt", "asset", "survey", "surveyed", "inspection", "no", "num",
-                             "number", "nbr", "count", "cnt", "qty", "total", "of", "the", "value", "val"])
+                             "number", "nbr", "count", "cnt", "qty", "total", "of", "the", "value", "val", "size",
+                             "dimension", "dimensions"])
 
 
 @dataclass(frozen=True)
@@ -68,9 +69,9 @@ def suggest(raw: Raw, table: Upload = "blocks") -> pd.DataFrame:
     return pd.DataFrame(rows, columns=["theirs", "ours", "unit", "only"], dtype="str")
 
 
-def recognised(cells: list[str]) -> int:
-    """How many different columns of ours the cells name, exactly or with a unit: how much a row looks like a header."""
-    return len({match.ours for cell in cells if cell and len(cell) < 80
+def recognised(*lines: list[str]) -> int:
+    """How many different columns of ours the cells name, exactly or with a unit: how much they look like a header."""
+    return len({match.ours for cells in lines for cell in cells if cell and len(cell) < 80
                 for table in ("blocks", "defects") for match in _matches(cell, table) if match.score >= 2})
 
 
@@ -133,7 +134,8 @@ def _aliases(table: str) -> dict[str, list[tuple[str, str, int]]]:
 
 
 def _plain(text: str) -> str:
-    return re.sub(r"[\W_]+", "", text.casefold())
+    """Letters, digits and the per cent sign, which changes what a heading means."""
+    return re.sub(r"[^\w%]+|_+", "", text.casefold())
 
 
 def _words(text: str) -> list[str]:

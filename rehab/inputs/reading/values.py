@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from functools import cache
 from typing import Final
 
@@ -125,4 +124,4 @@ def _distinct_days(texts: pd.Series, serials: bool) -> tuple[pd.Series, Mask]:
 
 
 def _like(texts: pd.Series, pattern: str) -> Mask:
-    return texts.str.fullmatch(re.compile(pattern).pattern).fillna(False).to_numpy(bool)
+    return texts.str.fullmatch(pattern).fillna(False).to_numpy(bool, copy=True)

@@ -52,7 +52,8 @@ def _first_table(name: str, content: bytes, book: calamine.CalamineWorkbook, par
     for sheet in sheets:
         errors = _looked_through(name, content, parts.get(sheet), sheet)
         page = book.get_sheet_by_name(sheet)
-        records = [[cell if isinstance(cell, str) else _text(cell) for cell in record] for record in page.to_python(skip_empty_area=False)]
+        records = [[cell if isinstance(cell, str) else _text(cell) for cell in record]
+                   for record in page.to_python(skip_empty_area=False)]
         merged = page.merged_cell_ranges or []
         found = grid.header(records, merged)
         if found is None:

@@ -118,8 +118,9 @@ def _cautions(paper: Paper, cautions: list[Caution]) -> None:
     rows = [(row.key.replace("_", " "), row.citation, row.status) for row in cautions]
     paper.table([3, 6, 3], ("Caution", "Source", "How sure"), rows)
     paper.section(f"Taper lengths in feet for an offset of {LANE_FT:.0f} ft")
-    paper.line("MUTCD 11th edition (2023), Part 6: L = W S^2 / 60 up to 40 mph, L = W S from 45 mph. The posted "
-               "speed, the 85th percentile or the expected speed counts, whichever the traffic plan says.")
+    paper.line("MUTCD Part 6 (text of 2009; the 11th edition of 2023 was not read): L = W S^2 / 60 up to 40 mph, "
+               "L = W S from 45 mph. The posted speed, the 85th percentile or the expected speed counts, "
+               "whichever the traffic plan says.")
     lengths = [taper_ft(speed, LANE_FT) for speed in _ALL_SPEEDS]
     paper.table([3, 3, 3, 3], ("Speed, mph", "Merging, L", "Shifting, L / 2", "Shoulder, L / 3"),
                 [(speed, length, length / 2, length / 3)

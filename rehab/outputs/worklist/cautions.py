@@ -80,8 +80,10 @@ def panel_weight_lb(area_sqft: float, thickness_in: float) -> float:
 def taper_ft(speed_mph: float, offset_ft: float) -> float:
     """Length in feet of a merging taper, not rounded.
 
-    MUTCD 11th edition, Part 6: L = W S^2 / 60 up to 40 mph and L = W S from 45 mph; a speed between the two is
-    taken by the second, which is longer.  Raises :class:`ValueError` for a speed or offset that is not above zero.
+    MUTCD Part 6 (federal text of 2009 as in California MUTCD 2012, Table 6H-4): L = W S^2 / 60 up to 40 mph
+    and L = W S from 45 mph; a speed between the two is taken by the second, which is longer.
+
+    Raises :class:`ValueError` for a speed or offset that is not above zero.
     """
     if speed_mph <= 0 or offset_ft <= 0:
         raise ValueError("a taper needs a speed and an offset above zero")

@@ -74,22 +74,57 @@ def arrange(duration: npt.ArrayLike, precedence: npt.ArrayLike, demand: npt.Arra
     impossible = _impossible(network)
     if impossible is not None:
         return impossible
-    network = _without_hopeless(network)
-    lower = makespan_bound(network)
-    most = int(network.weight[np.unique(network.group[_hopeful(network)])].sum())
+    hopeful = (network.group >= 0) & ~np.isin(network.group, network.hopeless)
+    most = int(network.weight[np.unique(network.group[hopeful])].sum())
+    lower, tightest = makespan_bound(network, network.group < 0)
+    if lower > network.horizon:
+        return _nothing(network, "infeasible", None, tightest)
     attempt = serial.best(network, seed)
     first = None if attempt.stuck is not None else attempt
-    if first is not None and first.weight == most and first.makespan == lower:
-        return Arrangement(first.start, lower, lower, "optimal", most, most)
+    if first is not None and first.weight == most:
+        lower, _ = makespan_bound(network, (network.group < 0) | (hopeful & (network.weight[network.group] > 0)
+                                                                  if len(network.weight) else hopeful))
+        if first.makespan == lower:
+            return Arrangement(first.start, lower, lower, "optimal", most, most)
     if seconds <= 0:
         if first is None:
-            return _nothing(network, "unknown", lower, attempt.stuck)
-        return Arrangement(first.start, first.makespan, _fair(network, lower, first, most), "feasible", first.weight, most)
-    found = exact.improve(network, first, lower, seconds, seed)
-    return _combined(network, first, found, lower, most)
+            return _nothing(network, "unknown", attempt.stuck, None)
+        return Arrangement(first.start, first.makespan, lower, "feasible", first.weight, most)
+    floor = lower if first is None or first.weight == most else makespan_bound(network, network.group < 0)[0]
+    return _combined(network, first, exact.improve(network, first, floor, seconds, seed), lower, most)
 
 
-def _hopeful(network: Network) -> npt.NDArray[np.bool_]:
-    """Tasks of optional groups that could be placed."""
-    hopeless = np.unique(network.group[(network.early > network.late) & (network.group >= 0)])
-    return (network.group >= 0) & ~np.isin(network.group, hopeless)
+def _impossible(network: Network) -> Arrangement | None:
+    """A compulsory task that asks more than there ever is, or whose times leave no room."""
+    compulsory = network.group < 0
+    over = (network.demand > network.capacity.max(axis=1, initial=0)) & (compulsory & (network.duration > 0))[:, None]
+    if over.any():
+        task, resource = (int(place) for place in np.argwhere(over)[0])
+        return _nothing(network, "infeasible", task, resource)
+    late = np.flatnonzero((network.early > network.late) & compulsory)
+    return _nothing(network, "infeasible", int(late[0]), None) if len(late) else None
+
+
+def _nothing(network: Network, status: Status, task: int | None, short: int | None) -> Arrangement:
+    """The answer when there is no arrangement."""
+    return Arrangement(np.full(len(network.duration), -1), -1, 0, status, task=task, short=short)
+
+
+def _combined(network: Network, first: serial.Attempt | None, found: exact.Found, lower: int, most: int) -> Arrangement:
+    """The better of the two arrangements with the better of the two bounds."""
+    start, stride = found.start, network.horizon + 1
+    if start is None:
+        if first is None:
+            return _nothing(network, "infeasible" if found.proven else "unknown", None, None)
+        return Arrangement(first.start, first.makespan, lower, "feasible", first.weight, most)
+    placed = start >= 0
+    makespan = int((start + network.duration)[placed].max(initial=0))
+    worth = int(network.weight[np.unique(network.group[placed & (network.group >= 0)])].sum())
+    bound = int(np.ceil(found.bound - 1e-6)) if np.isfinite(found.bound) else -stride * (most + 1)
+    most = min(most, (network.horizon - bound) // stride)
+    if first is not None and first.rank < (False, -worth, makespan):
+        start, makespan, worth = first.start, first.makespan, first.weight
+    if worth == most:
+        lower = min(max(lower, bound + stride * worth), makespan)
+    status: Status = "optimal" if worth == most and makespan == lower else "feasible"
+    return Arrangement(start, makespan, lower, status, worth, most)

@@ -56,7 +56,7 @@ def improve(network: Network, first: Attempt | None, lower: int, seconds: float,
 
 def _variables(network: Network, model: Any) -> tuple[list[Any], dict[int, Any]]:
     """A start for each task that has room (None: its group cannot be placed), a literal for each such group."""
-    hopeless = set(network.group[network.early > network.late].tolist())
+    hopeless = set(network.hopeless.tolist())
     present = {group: model.new_bool_var(f"group {group}") for group in range(len(network.weight))
                if group not in hopeless and (network.group == group).any()}
     starts = [model.new_int_var(int(network.early[task]), int(network.late[task]), f"start {task}")
@@ -94,8 +94,9 @@ def _look_up(network: Network, model: Any, start: Any, task: int, table: int) ->
     duration = int(network.duration[task])
     shift = max(duration - 1, 0)
     low, high = int(network.early[task]), int(network.late[task])
-    last = np.minimum(np.arange(low, high + 1) + shift, network.horizon - 1)
-    first = np.maximum(network.tables[table, last], np.arange(low, high + 1) + duration)
+    last = np.arange(low, high + 1) + shift
+    first = np.maximum(network.tables[table, np.minimum(last, network.horizon - 1)], np.arange(low, high + 1) + duration)
+    first[last >= network.horizon] = network.horizon + 1
     ready = model.new_int_var(int(first.min()), int(first.max()), f"ready {task} {table}")
     model.add_element(start - low, [int(period) for period in first], ready)
     least = int((first - np.arange(low, high + 1)).min())

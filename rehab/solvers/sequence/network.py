@@ -64,6 +64,11 @@ class Network:
         last = int(np.searchsorted(self.tables[arc.table], start, side="right")) - 1
         return min(last - max(duration - 1, 0), start - duration)
 
+    @property
+    def hopeless(self) -> Ints:
+        """Optional groups with a task that has no room."""
+        return np.unique(self.group[(self.early > self.late) & (self.group >= 0)])
+
     def bound_to(self, task: int, other: int) -> bool:
         """Whether ``task`` cannot be placed without ``other``: it is compulsory or of the same group."""
         return bool(self.group[other] < 0 or self.group[other] == self.group[task])
@@ -169,8 +174,13 @@ def _ordered(before: list[list[Arc]], after: list[list[Arc]]) -> list[int]:
 
 
 def _with_times(network: Network) -> Network:
-    """Earliest and latest start of each task by precedence, release and deadline alone."""
+    """Earliest and latest start of each task by precedence, release and deadline alone.
+
+    An optional task that asks for more than there ever is gets no room at all.
+    """
     early, late = network.release.copy(), network.deadline - network.duration
+    asks = (network.demand > network.capacity.max(axis=1, initial=0)).any(axis=1) & (network.duration > 0)
+    late[asks & (network.group >= 0)] = -1
     for task in network.order:
         for arc in network.before[task]:
             if network.bound_to(task, arc.task):
@@ -182,25 +192,29 @@ def _with_times(network: Network) -> Network:
     return Network(**{**network.__dict__, "early": early, "late": late})
 
 
-def makespan_bound(network: Network) -> int:
-    """No arrangement of the compulsory tasks ends sooner: longest path, and work content of each resource."""
-    must = network.group < 0
+def makespan_bound(network: Network, must: Bools) -> tuple[int, int | None]:
+    """No arrangement of the tasks in ``must`` ends sooner: longest path, and work content of each resource.
+
+    Also returns the resource that sets the bound, None if a path does.
+    """
     if not must.any():
-        return 0
+        return 0, None
     tail = np.zeros(len(must), np.int64)
     for task in reversed(network.order):
         for arc in network.after[task]:
             if must[arc.task]:
                 gap = arc.lag if arc.table < 0 else _least_gap(network, arc.table)
                 tail[task] = max(tail[task], gap + network.duration[arc.task] + tail[arc.task])
-    best = int((network.early + network.duration + tail)[must].max())
+    best, tightest = int((network.early + network.duration + tail)[must].max()), None
     for resource in range(network.demand.shape[1]):
         users = np.flatnonzero(must & (network.demand[:, resource] * network.duration > 0))
         if len(users):
             work = int(network.demand[users, resource] @ network.duration[users])
             most = max(int(network.capacity[resource].max(initial=0)), 1)
-            best = max(best, int(network.early[users].min()) - (-work // most) + int(tail[users].min()))
-    return best
+            level = int(network.early[users].min()) - (-work // most) + int(tail[users].min())
+            if level > best:
+                best, tightest = level, resource
+    return best, tightest
 
 
 def _least_gap(network: Network, table: int) -> int:

@@ -36,7 +36,7 @@ def best(network: Network, seed: int) -> Attempt:
     winner = tried[0]
     rng = np.random.default_rng(seed)
     n = len(network.duration)
-    for turn in range(min(max(WORK // max(n, 1), 4), 300)):
+    for turn in range(min(max(WORK // max(n, 1), 4), 100)):
         key = rules[turn % 2].copy()
         key += rng.normal(0.0, 0.15 * max(float(np.ptp(key)), 1.0) * (0.2 + turn % 5), n)
         attempt = place(network, key)
@@ -67,7 +67,7 @@ def place(network: Network, key: npt.NDArray[np.float64]) -> Attempt:
     """
     n = len(network.duration)
     start, free = np.full(n, -1), network.capacity.copy()
-    late = set(network.group[(network.early > network.late) & (network.group >= 0)].tolist())
+    late = set(network.hopeless.tolist())
     out = set(late)
     waiting = [len(arcs) for arcs in network.before]
     heap = [(key[task], task) for task in range(n) if waiting[task] == 0]

@@ -1,0 +1,1 @@
+"""The screens, in the order of the work."""

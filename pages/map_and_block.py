@@ -1,0 +1,196 @@
+"""Two parts that several screens show: the map with its legend, and everything about one block."""
+
+from __future__ import annotations
+
+import pandas as pd
+import streamlit as st
+from streamlit_folium import st_folium
+
+from pages import session
+from rehab.base.settings import Scenario
+from rehab.base.tables import STRATEGIES, fields
+from rehab.outputs import charts, maps
+from rehab.outputs.words import heading, label, money, number, place, share, unit
+from rehab.plan import Plan
+from rehab.plan.answers import block_forecast
+from rehab.steps import estimate
+
+
+def show_map(made: Plan, key: str, colour_by: str | None = None) -> None:
+    """The map of all blocks; a click selects a block for every screen."""
+    if session.tables().geometry.empty:
+        st.info("This table has no lines, so there is no map; the list below holds every block.")
+        return
+    left, right = st.columns([3, 1])
+    colour = colour_by or left.radio("Colour the blocks by", list(maps.COLOURINGS), horizontal=True,
+                                     key=f"{key}_colour", format_func=str.capitalize)
+    tiles = right.toggle("Street map underneath", key=f"{key}_tiles", help="Fetched from the internet; off by default.")
+    # The map object is made anew at every run: the component changes the one it is given.
+    shown = st_folium(maps.draw(session.features(made, colour), base_tiles=tiles), key=f"{key}_map", height=520,
+                      use_container_width=True, returned_objects=["last_active_drawing"])
+    st.html(maps.legend_html(made.overview, colour))
+    missing = maps.unmapped(made.overview, session.tables().geometry)
+    if missing:
+        st.caption(f"{missing:,} blocks have no line and are not on the map.")
+    st.caption(maps.describe_map(made.overview, session.tables().geometry, colour))
+    select_clicked(shown, key)
+
+
+def select_clicked(shown: dict[str, object] | None, key: str) -> None:
+    """Take a new click as the selected block; the component reports the last click again at every run."""
+    drawing = (shown or {}).get("last_active_drawing") or {}
+    clicked = drawing.get("properties", {}).get("id") if isinstance(drawing, dict) else None
+    if clicked and clicked != st.session_state.get(f"{key}_clicked"):
+        st.session_state[f"{key}_clicked"] = clicked
+        st.session_state["selected"] = clicked
+        st.rerun()
+
+
+def pick_block(made: Plan, key: str) -> str | None:
+    """A box to choose the block by name; what is clicked on the map is chosen here."""
+    names = made.overview["block_id"].tolist()
+    if not names:
+        return None
+    streets = made.overview.set_index("block_id")[["street", "from_street", "to_street"]]
+    chosen = st.session_state.get("selected")
+    picked = st.selectbox("Block", names, index=names.index(chosen) if chosen in names else 0, key=f"{key}_{chosen}",
+                          format_func=lambda name: f"{name} · {place(*streets.loc[name])}")
+    st.session_state["selected"] = picked
+    return picked
+
+
+def show_block(made: Plan, block_id: str) -> None:
+    """One block: survey, why, quantities, cost, forecast with and without work."""
+    line = made.overview.set_index("block_id").loc[block_id]
+    row = made.prepared.network.set_index("block_id").loc[block_id]
+    st.subheader(f"{block_id}: {place(line['street'], line['from_street'], line['to_street'])}")
+    tiles = st.columns(5)
+    tiles[0].metric("Strategy by today's condition", label(line["strategy"]))
+    tiles[1].metric("Likely cost today", money(line["likely_usd"]),
+                    help=f"low {money(line['low_usd'])}, high {money(line['high_usd'])}")
+    tiles[2].metric("Condition index", number(line["index"], 0))
+    tiles[3].metric("Life added by the strategy", f"{number(line['life_extension_yr'])} years",
+                    help="Years until major work falls due, with the strategy done in the first year, less without.")
+    tiles[4].metric("Year in the program", "none" if pd.isna(line["program_year"]) else f"{line['program_year']:.0f}")
+    if line["estimated"]:
+        st.warning("Estimated: this block holds no counts, only an index, a rating or a word.", icon="📐")
+    if row["assumed"]:
+        st.caption(f"Taken from the defaults: {', '.join(heading(name) for name in row['assumed'].split('; '))}.")
+    why, survey, amounts, future = st.tabs(["Why", "Survey", "Quantities and cost", "Forecast"])
+    with why:
+        _why(line)
+    with survey:
+        _survey(row)
+    with amounts:
+        _amounts(made, block_id, line)
+    with future:
+        _future(made, block_id)
+
+
+def override_form(made: Plan, block_id: str) -> None:
+    """Set the strategy of a block by hand, with a reason."""
+    own = {item.block_id: item for item in session.scenario().overrides}.get(block_id)
+    with st.form(f"override_{block_id}"):
+        left, right = st.columns([1, 2])
+        chosen = left.selectbox("Set the strategy by hand", STRATEGIES, format_func=label,
+                                index=STRATEGIES.index(own.strategy if own else
+                                                       made.overview.set_index("block_id").loc[block_id, "strategy"]))
+        reason = right.text_input("Reason, kept with the block", value=own.reason if own else "")
+        keep, drop = st.columns(2)
+        if keep.form_submit_button("Set"):
+            session.override(block_id, chosen, reason)
+            st.rerun()
+        if drop.form_submit_button("Back to the rules", disabled=own is None):
+            session.override(block_id, None, "")
+            st.rerun()
+
+
+def lock_form(block_id: str, asked: Scenario) -> None:
+    """Force a block into a year, keep it out, or leave it free."""
+    forced = {item.block_id: item for item in asked.forced}.get(block_id)
+    options = ["free", "kept out", *(str(year) for year in asked.years)]
+    now = str(forced.year) if forced else "kept out" if block_id in asked.kept_out else "free"
+    picked = st.selectbox("This block in the program", options, index=options.index(now), key=f"lock_{block_id}_{now}",
+                          format_func=lambda text: f"forced into {text}" if text.isdigit() else text)
+    if picked != now:
+        if picked == "kept out":
+            session.keep_out(block_id, True)
+        elif picked == "free":
+            session.force(block_id, None, None)
+        else:
+            session.force(block_id, int(picked), None)
+        st.rerun()
+
+
+def _why(line: pd.Series) -> None:
+    for reason in str(line["reasons"]).split(" | "):
+        st.markdown(f"- {_plain(reason)}")
+    others = [label(name) for name in str(line["alternatives"]).split("; ") if name != line["strategy"]]
+    if others:
+        st.write(f"Also adequate: {', '.join(others)}.")
+
+
+def _plain(text: str) -> str:
+    """Text from outside as it is: no markdown, no HTML."""
+    return "".join(f"\\{sign}" if sign in "\\`*_{}[]()#+-.!|<>$~:" else sign for sign in text)
+
+
+def _survey(row: pd.Series) -> None:
+    kept = [(item.about, number(row[item.name], 2) if item.kind in {"number", "whole"} else str(row[item.name]),
+             unit(item.unit)) for item in fields("network") if item.name not in {"block_id", "assumed"}
+            and pd.notna(row[item.name]) and str(row[item.name]) != ""]
+    table = pd.DataFrame(kept, columns=["What", "Value", "Unit"])
+    years = table["What"].str.contains("ear")
+    table.loc[years, "Value"] = table.loc[years, "Value"].str.replace(",", "")
+    st.dataframe(table, hide_index=True, width="stretch", height=420)
+
+
+def _amounts(made: Plan, block_id: str, line: pd.Series) -> None:
+    prepared = made.prepared
+    rows = made.quantities[(made.quantities["block_id"] == block_id)
+                           & (made.quantities["strategy"] == line["strategy"])
+                           & (made.quantities["year"] == prepared.start_year)]
+    items = prepared.assumptions.table("pay_items")
+    if rows.empty:
+        st.write("No work, no quantities.")
+        return
+    listed = rows.merge(items[["name", "included_in", "value"]], left_on="pay_item", right_index=True)
+    prices = listed["value"].astype(float).where(listed["included_in"] == "")
+    carried = listed["included_in"].map(items["name"]).fillna("")
+    st.dataframe(pd.DataFrame({
+        "Item": listed["name"], "Quantity": [number(value, 2) for value in listed["quantity"]],
+        "Unit": listed["unit"].map(unit), "Unit price": prices.map(lambda value: f"${value:,.2f}", na_action="ignore"),
+        "Amount": (prices * listed["quantity"]).map(lambda value: f"${value:,.2f}", na_action="ignore"),
+        "Price is inside": carried}), hide_index=True, width="stretch")
+    steps = estimate.steps(float((prices * listed["quantity"]).sum()), prepared.start_year, prepared.assumptions)
+    st.dataframe(pd.DataFrame({"Estimate": steps["line"], "Dollars": steps["usd"].map("${:,.2f}".format)}),
+                 hide_index=True, width="stretch")
+    st.caption(f"Range from the low and high unit prices: {money(line['low_usd'])} to {money(line['high_usd'])}.")
+    own = made.costs[made.costs["block_id"] == block_id]
+    st.plotly_chart(charts.cost_chart(own), key=f"cost_{block_id}", alt=charts.describe_cost(own))
+
+
+def _future(made: Plan, block_id: str) -> None:
+    paths = block_forecast(made, block_id)
+    start = made.prepared.start_year
+    if (paths["path"] == "program").any():
+        shown = paths[paths["path"].isin(["no work", "program"])]
+        start = int(made.overview.set_index("block_id").loc[block_id, "program_year"])
+    else:
+        shown = paths
+    st.plotly_chart(charts.block_chart(shown, start), key=f"future_{block_id}",
+                    alt=charts.describe_block(shown, start))
+    worth = made.prepared.worth.set_index("block_id").loc[block_id]
+    adequate = str(made.overview.set_index("block_id").loc[block_id, "alternatives"]).split("; ")
+    lives = made.prepared.lives
+    table = pd.DataFrame([{
+        "If done now": label(name), "Years to the trigger": number(
+            lives[name].set_index("block_id").loc[block_id, "treated_yr"]),
+        "Present worth of its life cycle": money(worth[f"{name}_worth_usd"]),
+        "Equivalent annual cost": money(worth[f"{name}_annual_usd"])} for name in dict.fromkeys(["none", *adequate])])
+    st.dataframe(table, hide_index=True, width="stretch")
+    line = made.prepared.needs_by_year[made.prepared.needs_by_year["block_id"] == block_id]
+    st.caption(f"While the block waits, panels that need full depth grow from {number(line['panels_full'].iloc[0])} "
+               f"in {line['year'].iloc[0]} to {number(line['panels_full'].iloc[-1])} in {line['year'].iloc[-1]}, and those "
+               f"that need partial depth from {share(line['partial_share'].iloc[0])} to "
+               f"{share(line['partial_share'].iloc[-1])}.")

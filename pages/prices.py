@@ -1,0 +1,59 @@
+"""Prices and rules: every number the plan rests on, with its source, and the city's own beside it."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from pages import session
+from rehab.base.errors import BadAssumption
+from rehab.base.settings import ASSUMPTION_TABLES
+from rehab.inputs import assumptions
+from rehab.outputs import exports
+from rehab.outputs.words import heading
+
+FIRST = ("pay_items", "markups", "decision_rules", "economics")
+
+
+def main() -> None:
+    st.title("Prices and rules")
+    session.banner()
+    name = st.selectbox("Table", [*FIRST, *(table for table in ASSUMPTION_TABLES if table not in FIRST)],
+                        format_func=heading)
+    standard = assumptions.defaults()
+    table = standard.table(name)
+    own = session.values().get(name, {})
+    shown = table.drop(columns=["origin"]).assign(
+        city=[own.get(key, "") for key in table.index],
+        source=[standard.citation(name, key) for key in table.index]).reset_index()
+    extra = [column for column in table.columns if column not in {"value", "unit", "low", "high", "source_id", "place",
+                                                                    "year", "note", "origin"}]
+    st.write("A default is never changed: a value of the city's own is laid over it and takes effect at once.")
+    edited = st.data_editor(
+        shown, hide_index=True, width="stretch", height=560, key=f"rows_{name}",
+        column_order=["key", *extra, "value", "city", "unit", "low", "high", "source", "note"],
+        disabled=[column for column in shown.columns if column != "city"],
+        column_config={"key": "Row", "value": "Default", "city": "City's own", "unit": "Unit", "low": "Least",
+                       "high": "Most", "source": "Source", "note": "Note",
+                       **{column: heading(column) for column in extra}})
+    new = {str(key): str(value).strip() for key, value in zip(edited["key"], edited["city"].fillna(""), strict=True)
+           if str(value).strip()}
+    if new != own:
+        try:
+            assumptions.overlay(standard, {name: new})
+        except BadAssumption as error:
+            st.error(f"Not taken: {error}")
+        else:
+            session.values()[name] = new
+            st.rerun()
+    changed = {table: rows for table, rows in session.values().items() if rows}
+    if changed:
+        st.subheader("The city's own values")
+        st.json(changed)
+        if st.button("Back to the defaults in this table", disabled=not own):
+            session.values().pop(name, None)
+            st.session_state.pop(f"rows_{name}", None)
+            st.rerun()
+    st.download_button("This table as CSV", lambda: exports.csv_text(shown), f"{name}.csv", on_click="ignore")
+
+
+main()

@@ -1,0 +1,193 @@
+"""What the screens share: the tables in use, the city's values, the scenario, and the plan made of them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import pandas as pd
+import streamlit as st
+
+from rehab import plan
+from rehab.base.errors import BadAssumption, Note
+from rehab.base.settings import Assumptions, Forced, Override, Scenario, fingerprint
+from rehab.inputs import assumptions, reading
+from rehab.outputs import maps, worklist
+
+DEMO = Path(__file__).parents[1] / "data" / "demo"
+
+
+@dataclass(frozen=True)
+class Tables:
+    """One city as read: its tables and their problems; ``key`` changes with any cell."""
+
+    name: str
+    invented: bool
+    blocks: pd.DataFrame
+    defects: pd.DataFrame
+    geometry: pd.DataFrame
+    problems: pd.DataFrame
+    key: str
+
+
+@st.cache_resource(show_spinner="Reading the demo city ...")
+def demo() -> Tables:
+    """The invented city that the dashboard opens on."""
+    found = reading.read_blocks(reading.open_table("blocks.csv", (DEMO / "blocks.csv").read_bytes()))
+    panel = reading.read_defects(reading.open_table("blocks_defects.csv", (DEMO / "blocks_defects.csv").read_bytes()),
+                                 None, found.table)
+    lines = reading.open_table("blocks_lines.geojson", (DEMO / "blocks_lines.geojson").read_bytes())
+    geometry, more = reading.read_lines(lines, found.table)
+    problems = pd.concat([found.problems, panel.problems, more], ignore_index=True)
+    return take("Demo city", found.table, panel.table, geometry, problems, invented=True)
+
+
+def take(name: str, blocks: pd.DataFrame, defects: pd.DataFrame, geometry: pd.DataFrame, problems: pd.DataFrame,
+         *, invented: bool = False) -> Tables:
+    """Tables with their key."""
+    key = "-".join(fingerprint(table) for table in (blocks, defects, geometry))
+    return Tables(name, invented, blocks, defects, geometry, problems, key)
+
+
+def tables() -> Tables:
+    """The tables in use: the demo city until others are loaded."""
+    return st.session_state.get("tables") or demo()
+
+
+def use(found: Tables) -> None:
+    """Take other tables into use; locks and overrides belong to the city before and go with it."""
+    st.session_state["tables"] = found
+    st.session_state["scenario"] = replace(scenario(), overrides=(), forced=(), kept_out=())
+    st.session_state.pop("selected", None)
+
+
+def scenario() -> Scenario:
+    """The engineer's scenario."""
+    return st.session_state.setdefault("scenario", Scenario(name="Own program"))
+
+
+def change(**parts: object) -> None:
+    """Change the engineer's scenario; says why if it cannot be."""
+    try:
+        st.session_state["scenario"] = replace(scenario(), **parts)
+    except ValueError as error:
+        st.session_state["refused"] = str(error)
+
+
+def override(block_id: str, strategy: str | None, reason: str) -> None:
+    """Set or, with no strategy, remove the engineer's strategy of a block."""
+    kept = tuple(item for item in scenario().overrides if item.block_id != block_id)
+    change(overrides=kept if strategy is None else (*kept, Override(block_id, strategy, reason)))
+
+
+def force(block_id: str, year: int | None, strategy: str | None) -> None:
+    """Force a block into a year, or, with no year, release it."""
+    kept = tuple(item for item in scenario().forced if item.block_id != block_id)
+    change(forced=kept if year is None else (*kept, Forced(block_id, year, strategy)),
+           kept_out=tuple(name for name in scenario().kept_out if name != block_id))
+
+
+def keep_out(block_id: str, out: bool) -> None:
+    """Keep a block out of the program, or let it in again."""
+    kept = tuple(name for name in scenario().kept_out if name != block_id)
+    change(kept_out=(*kept, block_id) if out else kept,
+           forced=tuple(item for item in scenario().forced if item.block_id != block_id))
+
+
+def values() -> dict[str, dict[str, str]]:
+    """The city's own values, table -> key -> value."""
+    return st.session_state.setdefault("values", {})
+
+
+def given() -> Assumptions:
+    """The assumptions in use; a city value that cannot be is said and left out."""
+    try:
+        return assumptions.overlay(_defaults(), values())
+    except BadAssumption as error:
+        st.error(f"The city's values are not used: {error}")
+        return _defaults()
+
+
+def decided(question: Scenario | None = None) -> plan.Plan:
+    """The plan of a scenario, the engineer's own if none is given."""
+    asked = question or scenario()
+    city, used = tables(), given()
+    key = (city.key, used.fingerprint(), asked.start_year, len(asked.budgets_usd))
+    prepared = _prepare(key, city, used)
+    return _decide((*key, asked.fingerprint()), prepared, asked)
+
+
+def features(made: plan.Plan, colour_by: str) -> dict[str, object]:
+    """The map's features, kept until the plan changes."""
+    fingerprints = tuple(made.summary["fingerprints"].values())
+    return _features((*fingerprints, tables().key, colour_by), made, tables().geometry, colour_by)
+
+
+def banner() -> None:
+    """What every screen says at its top: whose streets these are, and how much of it is estimated."""
+    city = tables()
+    if city.invented:
+        st.info("This is an **invented city**, to look around in. Load a table of your own under *Start and data*.",
+                icon="🏙️")
+    refused = st.session_state.pop("refused", None)
+    if refused:
+        st.error(f"Not changed: {refused}")
+
+
+def estimated_note(made: plan.Plan) -> None:
+    """Say how many blocks rest on an index, a rating or a word."""
+    count, blocks = made.summary["estimated_blocks"], made.summary["blocks"]
+    if count:
+        st.warning(f"{count:,} of {blocks:,} blocks hold only an index, a rating or a word: their needs, quantities "
+                   "and costs are **estimated**, and every list and file says so.", icon="📐")
+
+
+@st.cache_resource
+def _defaults() -> Assumptions:
+    return assumptions.defaults()
+
+
+@st.cache_resource(max_entries=4, show_spinner="Sorting, pricing and forecasting the blocks ...")
+def _prepare(key: tuple[object, ...], _city: Tables, _given: Assumptions) -> plan.Prepared:
+    return plan.prepare(_city.blocks, _city.defects, _given, int(key[2]), int(key[3]))
+
+
+@st.cache_resource(max_entries=24, show_spinner="Choosing the program ...")
+def _decide(key: tuple[object, ...], _prepared: plan.Prepared, _asked: Scenario) -> plan.Plan:
+    return plan.decide(_prepared, _asked, seconds=1.5)
+
+
+@st.cache_resource(max_entries=12, show_spinner=False)
+def _features(key: tuple[object, ...], _made: plan.Plan, _geometry: pd.DataFrame,
+              _colour_by: str) -> dict[str, object]:
+    return maps.features(_made.overview, _geometry, _colour_by)
+
+
+def pick_year(made: plan.Plan) -> int | None:
+    """A box to choose a year of the program that has work; says so if none has."""
+    years = sorted(int(year) for year in made.program["year"].unique())
+    if not years:
+        st.info("The program holds no work. Give it a budget under *Program and scenarios*.")
+        return None
+    return st.selectbox("Year", years, key="year_of_work")
+
+
+def season(made: plan.Plan, year: int) -> tuple[pd.DataFrame, list[Note]]:
+    """Tasks and notes of one year, kept until the plan changes."""
+    return _season((*made.summary["fingerprints"].values(), year), made, year)
+
+
+def workbook(made: plan.Plan, year: int, districts: tuple[str, ...], order: str) -> bytes:
+    """The crew work list of one year, of some districts or of all."""
+    tasks, notes = season(made, year)
+    rows = made.overview[made.overview["district"].isin(districts)] if districts else made.overview
+    mine = set(rows["block_id"])
+    program = made.program[made.program["block_id"].isin(mine)]
+    return worklist.workbook(
+        rows, made.prepared.network, made.prepared.needs, program, made.quantities, tasks[tasks["block_id"].isin(mine)],
+        made.prepared.repairs, plan.with_notes(made.notes, notes), made.prepared.assumptions, year, order=order)
+
+
+@st.cache_resource(max_entries=8, show_spinner="Putting the year on the calendar ...")
+def _season(key: tuple[object, ...], _made: plan.Plan, _year: int) -> tuple[pd.DataFrame, list[Note]]:
+    return plan.season_of(_made, _year)

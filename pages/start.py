@@ -1,0 +1,126 @@
+"""Start and data: what is loaded, what is wrong with it, and how to load a table of one's own."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import pandas as pd
+import streamlit as st
+
+from pages import session
+from pages.map_and_block import show_map
+from rehab.base import tables
+from rehab.base.errors import Problem, UnusableInput, as_table
+from rehab.base.units import same_kind
+from rehab.inputs import reading
+from rehab.outputs import exports
+from rehab.outputs.words import label, money
+
+ENDINGS = ["csv", "txt", "tsv", "xlsx", "geojson", "json", "gpkg", "zip"]
+
+
+def main() -> None:
+    st.title("Concrete street rehabilitation planner")
+    session.banner()
+    overview_part()
+    load_part()
+
+
+def overview_part() -> None:
+    made = session.decided()
+    found = session.tables()
+    st.subheader(f"{found.name}: {made.summary['blocks']:,} blocks")
+    tiles = st.columns(5)
+    for tile, (name, count) in zip(tiles, made.summary["strategies"].items(), strict=False):
+        cost = made.overview.loc[made.overview["strategy"] == name, "likely_usd"].sum()
+        tile.metric(label(name), f"{count:,}", help="Blocks by today's condition", delta=money(cost) if cost else None,
+                    delta_color="off", delta_arrow="off")
+    tiles[4].metric("In the program", f"{len(made.program):,}",
+                    delta=f"{money(made.summary['spent_usd'])} in {len(made.by_year)} years", delta_color="off",
+                    delta_arrow="off")
+    session.estimated_note(made)
+    show_map(made, "start")
+    if len(found.problems):
+        show_problems(found.problems)
+
+
+def load_part() -> None:
+    st.header("Load a table of your own")
+    st.write("One row per block. Needed: a name for the block, its length and width, and some measure of condition: "
+             "panel counts, an index of 0 to 100, a rating of 1 to 10, or a word. CSV, XLSX, GeoJSON, GeoPackage or a "
+             "zipped Shapefile; feet or metres.")
+    left, middle, right = st.columns(3)
+    left.download_button("Template, workbook", reading.template_workbook, "template.xlsx", on_click="ignore")
+    middle.download_button("Template, CSV", reading.template, "template.csv", on_click="ignore")
+    right.download_button("Data dictionary", reading.dictionary, "data_dictionary.csv", on_click="ignore")
+    upload = st.file_uploader("Table of blocks", type=ENDINGS, key="blocks_file")
+    defects = st.file_uploader("Panel-by-panel survey of some blocks, if any", type=ENDINGS, key="defects_file")
+    lines = st.file_uploader("Lines of the blocks, if in a file of their own", type=ENDINGS, key="lines_file")
+    if session.tables().invented is False and st.button("Back to the demo city"):
+        session.use(session.demo())
+        st.rerun()
+    if upload is None:
+        return
+    crs = st.text_input("Coordinate system, only if the layer names none (as EPSG:2230)", key="crs") or None
+    try:
+        raw = reading.open_table(upload.name, upload.getvalue(), crs=crs)
+        if len(raw.sheets) > 1:
+            sheet = st.selectbox("Sheet or layer", raw.sheets, key="sheet")
+            raw = reading.open_table(upload.name, upload.getvalue(), sheet=sheet, crs=crs)
+        mapping = mapping_form(raw)
+        found = reading.read_blocks(raw, mapping, today=date.today())
+        panel = reading.read_defects(reading.open_table(defects.name, defects.getvalue()), None,
+                                     found.table) if defects else None
+        geometry, more = (reading.read_lines(reading.open_table(lines.name, lines.getvalue(), crs=crs), found.table)
+                          if lines else (found.geometry, tables.empty("problems")))
+    except UnusableInput as error:
+        st.error("The file cannot be used as it stands.")
+        show_problems(as_table(error.problems, Problem))
+        return
+    parts = [found.problems, more] + ([panel.problems] if panel else [])
+    problems = pd.concat([part for part in parts if len(part)], ignore_index=True) if any(map(len, parts)) else parts[0]
+    st.write(f"{found.rows_in:,} rows read, {found.rows_filtered:,} left out by the filter, {len(found.table):,} "
+             f"blocks can be used, {len(geometry):,} of them have a line.")
+    show_problems(problems)
+    if found.table.empty:
+        st.error("No row of the table can be used; the problems above say why.")
+    elif st.button(f"Use these {len(found.table):,} blocks", type="primary"):
+        session.use(session.take(upload.name, found.table, panel.table if panel else tables.empty("defects"), geometry,
+                                 problems))
+        st.rerun()
+
+
+def mapping_form(raw: reading.Raw) -> pd.DataFrame:
+    """Their columns beside ours, editable, to be saved and used again."""
+    st.subheader("Which column is which")
+    saved = st.file_uploader("A mapping saved before", type=["csv"], key="mapping_file")
+    start = reading.read_mapping(saved.getvalue()) if saved else reading.suggest(raw)
+    examples = {column: ", ".join(raw.frame[column].dropna().head(3)) for column in raw.frame.columns}
+    shown = start.assign(example=start["theirs"].map(examples).fillna("(not in this file)"))
+    ours = [item.name for item in tables.upload_fields("blocks")]
+    units = sorted({unit for item in tables.upload_fields("blocks") if item.unit for unit in same_kind(item.unit)})
+    edited = st.data_editor(shown, hide_index=True, width="stretch", key=f"mapping_{raw.name}_{saved is None}",
+                            disabled=["theirs", "example"], column_config={
+        "theirs": "Your column", "example": "Examples",
+        "ours": st.column_config.SelectboxColumn("Our column", options=["", *ours]),
+        "unit": st.column_config.SelectboxColumn("Your unit", options=["", *units]),
+        "only": st.column_config.TextColumn("Keep only these values", help="parted by |; other rows are left out")})
+    mapping = edited.drop(columns="example").fillna("")
+    st.download_button("Save this mapping", lambda: reading.write_mapping(mapping), "mapping.csv", on_click="ignore")
+    return mapping
+
+
+def show_problems(problems: pd.DataFrame) -> None:
+    if problems.empty:
+        st.success("No problems found.")
+        return
+    stops = int((problems["severity"] == "stop").sum())
+    st.write(f"**{stops:,} problems stop a row, {len(problems) - stops:,} are warnings.** "
+             "Rows without a stop go on.")
+    st.dataframe(problems, hide_index=True, width="stretch", height=min(80 + 35 * len(problems), 380), column_config={
+        "severity": "Kind", "file": "File", "row": "Row", "column": "Column", "value": "Value",
+        "message": "What is wrong", "accepted": "What would be accepted"})
+    st.download_button("Problems as CSV", lambda: exports.csv_text(problems), "problems.csv", on_click="ignore")
+
+
+main()
