@@ -132,7 +132,7 @@ def _exact(problem: Problem, dual: Dual) -> Dual:
     """Prices from the linear relaxation over the alternatives nearest to their group's best."""
     for _ in range(6):
         mask = core(problem, dual, CORE)
-        prices, level = relaxation(problem, dual, mask)
+        prices, level = relaxation(problem, mask)
         new = evaluate(problem, prices)
         done = new.bound - level <= 1e-9 * max(abs(new.bound), 1.0)
         better = new.bound < dual.bound - 1e-9 * max(abs(dual.bound), 1.0)
@@ -152,7 +152,7 @@ def core(problem: Problem, dual: Dual, size: int) -> Bools:
     return mask
 
 
-def relaxation(problem: Problem, dual: Dual, mask: Bools) -> tuple[Floats, float]:
+def relaxation(problem: Problem, mask: Bools) -> tuple[Floats, float]:
     """Prices and value of the linear relaxation over the alternatives in ``mask``.
 
     Groups with a single alternative there are fixed.  A shortage may be bought at a high price, so that

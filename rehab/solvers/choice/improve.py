@@ -37,7 +37,7 @@ class Core:
 
 @dataclass(frozen=True)
 class Sets:
-    """Sets of exchanges, best reduced gain first: the two rows of the core (-1: none), gain, extra use, reduced gain."""
+    """Sets of exchanges by falling reduced gain: two rows of the core (-1: none), gain, extra use, reduced gain."""
 
     one: Ints
     two: Ints
@@ -84,8 +84,7 @@ def improve(core: Core, chosen: Ints, target: float, deadline: float, widths: tu
         for width in widths:
             if time.monotonic() > deadline:
                 return chosen
-            tried = sets.top(width) if width < 0 else _with_pairs(core, chosen, sets, width)
-            found = _best_pair(core, chosen, tried, deadline)
+            found = _best_pair(core, chosen, _with_pairs(core, sets, width), deadline)
             if found is not None:
                 break
         if found is None:
@@ -116,7 +115,8 @@ def _singles(core: Core, chosen: Ints) -> Sets:
     gain, extra = core.value - core.value[now], core.cost - core.cost[now]
     reduced = gain - extra @ core.prices
     slack = core.room - core.cost[chosen].sum(axis=0)
-    rows = np.flatnonzero((reduced + _upside(core, reduced) > -float(slack @ core.prices)) & (now != np.arange(len(now))))
+    hopeful = reduced + _upside(core, reduced) > -float(slack @ core.prices)
+    rows = np.flatnonzero(hopeful & (now != np.arange(len(now))))
     rows = rows[np.argsort(-reduced[rows], kind="stable")]
     none = np.zeros(1, np.int64) - 1
     return Sets(np.append(none, rows), np.full(len(rows) + 1, -1), np.append(0.0, gain[rows]),
@@ -128,7 +128,7 @@ def _upside(core: Core, reduced: Floats) -> float:
     return float(np.maximum.reduceat(reduced, core.first).clip(0.0).sum())
 
 
-def _with_pairs(core: Core, chosen: Ints, sets: Sets, width: int) -> Sets:
+def _with_pairs(core: Core, sets: Sets, width: int) -> Sets:
     """The ``width`` sets of one or two exchanges with the best reduced gain."""
     few = sets.top(min(len(sets.one), 1 + max(width // 4, 200)))
     one, two = np.triu_indices(len(few.one), 1)
@@ -169,7 +169,8 @@ def _best_pair(core: Core, chosen: Ints, sets: Sets, deadline: float) -> list[in
             gains = sets.gain[left] + sets.gain[right]
             top = int(np.argmax(gains))
             best = float(gains[top])
-            rows = [int(row) for s, k in ((left[top], 0), (right[top], 0)) for row in (sets.one[s], sets.two[s]) if row >= 0 and k == 0]
+            four = (which[at] for at in (left[top], right[top]) for which in (sets.one, sets.two))
+            rows = [int(row) for row in four if row >= 0]
             if size > 4000:
                 break
         at += step

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from scipy import sparse
@@ -25,8 +25,8 @@ class Relaxation:
     after others have overspent.  ``of`` numbers the groups 0, 1, ... in sorted order.
     """
 
-    def __init__(self, value: Floats, cost: sparse.csr_array, of: Ints, budget: Floats, *, feasibility: bool = False,
-                 ):
+    def __init__(self, value: Floats, cost: sparse.csr_array, of: Ints, budget: Floats, *,
+                 feasibility: bool = False):
         import highspy
 
         n, r = cost.shape
@@ -50,7 +50,7 @@ class Relaxation:
         model.a_matrix_.index_ = np.concatenate([index, np.arange(r)]).astype(np.int32)
         data = np.insert(cost.data / self.scale[cost.indices], end, 1.0)
         model.a_matrix_.value_ = np.concatenate([data, np.full(r, -1.0)])
-        self.solver = highspy.Highs()
+        self.solver: Any = highspy.Highs()  # type: ignore[no-untyped-call]
         for option, setting in (("output_flag", False), ("threads", 1), ("presolve", "choose" if n > 2000 else "off")):
             self.solver.setOptionValue(option, setting)
         self.solver.passModel(model)

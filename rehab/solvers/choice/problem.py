@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -92,19 +93,19 @@ def check(value: npt.ArrayLike, cost: object, group: npt.ArrayLike, budget: npt.
 
 def _matrix(cost: object, rows: int, columns: int) -> sparse.csr_array:
     """Any dense or sparse matrix as CSR of floats without stored zeros."""
+    given: Any = cost
     if not sparse.issparse(cost):
         dense = np.asarray(cost, dtype=float)
-        cost = dense.reshape(rows, columns) if dense.size == 0 else dense
-        if cost.ndim != 2:
-            raise ValueError("cost must have one row per alternative and one column per budget")
-    matrix = sparse.csr_array(cost, dtype=float)
-    if matrix.shape != (rows, columns):
-        raise ValueError(f"cost must have the shape {(rows, columns)}, got {matrix.shape}")
+        given = dense.reshape(rows, columns) if dense.size == 0 else dense
+    if given.shape != (rows, columns):
+        raise ValueError(f"cost must have the shape {(rows, columns)}, one column per budget; got {given.shape}")
+    matrix: Any = sparse.csr_array(given).astype(float)
     matrix.sum_duplicates()
     if not matrix.data.all():
         matrix = matrix.copy()
         matrix.eliminate_zeros()
-    return matrix
+    kept: sparse.csr_array = matrix
+    return kept
 
 
 def _refuse(wrong: Bools, name: str, accepted: str) -> None:

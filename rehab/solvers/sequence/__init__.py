@@ -60,14 +60,14 @@ def arrange(duration: npt.ArrayLike, precedence: npt.ArrayLike, demand: npt.Arra
     ``calendar[p]``: calendar day number of each period, rising; it sets the horizon.  ``demand[n, k]`` per period,
     ``capacity[k]``, or ``capacity[k, p]`` where it changes with time.  ``release[n]`` earliest start,
     ``deadline[n]`` latest finish (finish = start + duration).  ``optional[n]``: group number of tasks that
-    may be left out, a group as a whole, -1 for compulsory ones; ``weight[g]`` of the groups (1 unless given).  A precedence
-    holds when both of its tasks are placed.  ``horizon``: number of periods.
+    may be left out, a group as a whole, -1 for compulsory ones; ``weight[g]`` of the groups (1 unless given).  A
+    precedence holds when both of its tasks are placed.  ``horizon``: number of periods.
 
     ``seconds`` limits CP-SAT; 0 means the heuristic alone, which is fast and depends on ``seed`` and the input
     only.  With time, the result repeats exactly unless the clock ends the search.
 
-    Raises :class:`ValueError`, naming the entry, for figures that are negative or not whole, shapes that do not agree, and
-    tasks that wait for one another in a circle.
+    Raises :class:`ValueError`, naming the entry, for figures that are negative or not whole, shapes that do not
+    agree, and tasks that wait for one another in a circle.
     """
     network = check(duration, precedence, demand, capacity, calendar=calendar, release=release, deadline=deadline,
                     optional=optional, weight=weight, horizon=horizon)
@@ -82,8 +82,8 @@ def arrange(duration: npt.ArrayLike, precedence: npt.ArrayLike, demand: npt.Arra
     attempt = serial.best(network, seed)
     first = None if attempt.stuck is not None else attempt
     if first is not None and first.weight == most:
-        lower, _ = makespan_bound(network, (network.group < 0) | (hopeful & (network.weight[network.group] > 0)
-                                                                  if len(network.weight) else hopeful))
+        worth = np.append(network.weight, 0)[network.group] > 0
+        lower, _ = makespan_bound(network, (network.group < 0) | (hopeful & worth))
         if first.makespan == lower:
             return Arrangement(first.start, lower, lower, "optimal", most, most)
     if seconds <= 0:

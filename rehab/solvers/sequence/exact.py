@@ -82,7 +82,8 @@ def _precedences(network: Network, model: Any, starts: list[Any], present: dict[
                 continue
             groups = (network.group[task], network.group[arc.task])
             if arc.table < 0:
-                _when(model.add(starts[arc.task] >= starts[task] + int(network.duration[task]) + arc.lag), present, *groups)
+                finish = starts[task] + int(network.duration[task])
+                _when(model.add(starts[arc.task] >= finish + arc.lag), present, *groups)
                 continue
             if arc.table not in ready:
                 ready[arc.table] = _look_up(network, model, starts[task], task, arc.table)
@@ -94,12 +95,13 @@ def _look_up(network: Network, model: Any, start: Any, task: int, table: int) ->
     duration = int(network.duration[task])
     shift = max(duration - 1, 0)
     low, high = int(network.early[task]), int(network.late[task])
-    last = np.arange(low, high + 1) + shift
-    first = np.maximum(network.tables[table, np.minimum(last, network.horizon - 1)], np.arange(low, high + 1) + duration)
+    at = np.arange(low, high + 1)
+    last = at + shift
+    first = np.maximum(network.tables[table, np.minimum(last, network.horizon - 1)], at + duration)
     first[last >= network.horizon] = network.horizon + 1
     ready = model.new_int_var(int(first.min()), int(first.max()), f"ready {task} {table}")
     model.add_element(start - low, [int(period) for period in first], ready)
-    least = int((first - np.arange(low, high + 1)).min())
+    least = int((first - at).min())
     model.add(ready >= start + least)
     return ready
 

@@ -114,8 +114,8 @@ def _put(network: Network, task: int, start: Ints, free: Ints) -> bool:
 
 def _gap(free: Ints, wanted: Ints, duration: int) -> int:
     """First period from which ``wanted`` is free for ``duration`` periods; -1 if there is none."""
-    enough = (free >= wanted[:, None]).all(axis=0)
-    if duration > 1:
+    enough = np.asarray((free >= wanted[:, None]).all(axis=0))
+    if duration > 1:  # a window is free when the running count grows by its length
         run = np.concatenate(([0], np.cumsum(enough)))
         enough = run[duration:] - run[:-duration] == duration
     first = int(enough.argmax()) if len(enough) else 0

@@ -1,0 +1,178 @@
+"""Survey to needs: shares by hand, caps, what is estimated, and intensity that stays."""
+
+from collections.abc import Callable
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from rehab.base import rating, tables
+from rehab.base.settings import Assumptions
+from rehab.inputs import assumptions as reader
+from rehab.steps import layout, needs, network
+
+Maker = Callable[..., pd.DataFrame]
+#: 300 x 36 ft, 20 x 3 panels of 15 x 12 ft: 20 sq yd each, by hand
+PANELS = 60
+
+
+def survey(blocks: pd.DataFrame, assumptions: Assumptions, *defects: dict[str, object]) -> tuple[pd.DataFrame, ...]:
+    """The network, what one panel takes, and the needs of the survey year."""
+    city = network.build(blocks, assumptions)
+    seen = tables.with_types("defects", pd.DataFrame(defects)) if defects else tables.empty("defects")
+    repairs = layout.lay_out(city, seen, assumptions) if defects else tables.empty("repairs")
+    per_panel = layout.per_panel(city, seen, repairs, assumptions)
+    city = city.assign(estimated=city["estimated"] & ~city["block_id"].isin(seen["block_id"]))
+    return city, per_panel, needs.measure(city, per_panel, assumptions)
+
+
+def test_counts_to_panels_by_hand(blocks: Maker, defaults: Assumptions) -> None:
+    # Full depth: broken + sunken + corner breaks (FHWA Full-Depth Repairs, Table 1).
+    *_, need = survey(blocks({"panels_broken": 3, "panels_sunken": 2, "corner_breaks": 1, "panels_cracked": 10,
+                              "spalled_joint_ft": 36.0, "cracked_ft": 140.0, "sunken_curb_ft": 60.0,
+                              "wide_joint_ft": 132.0, "castings": 10}), defaults)
+    row = need.iloc[0]
+    assert row["panels_full"] == pytest.approx(6) and row["full_share"] == pytest.approx(6 / PANELS)
+    assert row["full_sqyd"] == pytest.approx(6 * 20) and row["saw_ft"] == pytest.approx(6 * 2 * (15 + 12))
+    assert row["partial_share"] == pytest.approx(36 / 6 / PANELS)  # 6 ft a panel, a setting
+    assert row["partial_ft"] == pytest.approx(36) and row["partial_sqft"] == pytest.approx(36)  # 1 ft wide
+    assert row["cracked_share"] == pytest.approx((10 + 3 + 1) / PANELS)
+    assert row["crack_ft"] == pytest.approx((14 - 6) * 140 / 14)  # cracks on replaced panels are not filled
+    assert row["sunken_share"] == pytest.approx(2 / PANELS)
+    assert row["curb_share"] == pytest.approx(60 / 600) and row["curb_ft"] == pytest.approx(60)  # both sides
+    assert row["wide_joint_share"] == pytest.approx(132 / (20 * 36 + 2 * 300))
+    assert row["reseal_ft"] == pytest.approx(132)
+    assert row["castings"] == pytest.approx(10 * 6 / PANELS)
+    assert not row["estimated"]
+    assert row["grind_sqyd"] == pytest.approx(300 * (36 - 2 * 2) / 9)  # Pennsylvania 514: not within 2 ft of curbs
+
+
+def test_what_a_count_leaves_out_is_none_seen(blocks: Maker, defaults: Assumptions) -> None:
+    *_, need = survey(blocks({"panels_cracked": 0}), defaults)
+    zero = ["full_share", "partial_share", "cracked_share", "sunken_share", "curb_share", "wide_joint_share",
+            "partial_sqft", "crack_ft", "reseal_ft", "curb_ft", "castings", "distress_level"]
+    assert (need[zero].to_numpy(float) == 0).all() and need["index"].iloc[0] == 100
+    assert not need["estimated"].iloc[0]
+
+
+def test_hollow_area_needs_partial_depth(blocks: Maker, defaults: Assumptions) -> None:
+    # By hand: 120 sq ft over 6 ft x 1 ft a panel are 20 panels; the area patched is what sounded hollow.
+    *_, need = survey(blocks({"panels_broken": 0, "hollow_sqft": 120.0}), defaults)
+    assert need["partial_share"].iloc[0] == pytest.approx(20 / PANELS)
+    assert need["partial_sqft"].iloc[0] == pytest.approx(120)
+    # Hollow area within what the counted feet cover already adds nothing.
+    *_, both = survey(blocks({"panels_broken": 0, "hollow_sqft": 50.0, "spalled_joint_ft": 120.0}), defaults)
+    assert both["partial_share"].iloc[0] == pytest.approx(20 / PANELS)
+    assert both["partial_sqft"].iloc[0] == pytest.approx(120)
+
+
+def test_shares_are_capped(blocks: Maker, defaults: Assumptions) -> None:
+    *_, need = survey(blocks(
+        {"panels_broken": 60, "panels_sunken": 60, "corner_breaks": 60, "panels_cracked": 60, "sunken_curb_ft": 9999.0,
+         "wide_joint_ft": 99999.0, "spalled_joint_ft": 99999.0, "hollow_sqft": 1e6},
+        {"panels_broken": 15, "spalled_joint_ft": 99999.0, "hollow_sqft": 1e6}), defaults)
+    shares = [name for name in need.columns if name.endswith("_share")]
+    assert (need[shares] <= 1).all().all()
+    assert need["full_share"].tolist() == [1, 0.25] and need["partial_share"].tolist() == [0, 0.75]
+    # no more is patched than the panels measure: 45 panels of 180 sq ft
+    assert need["partial_sqft"].tolist() == pytest.approx([0, 45 * 180])
+    assert need["index"].iloc[0] == 0
+
+
+@pytest.mark.parametrize(("given", "index"), [
+    ({"condition_index": 55.0}, 55), ({"rating_1_10": 4.0}, 45), ({"condition_word": " Poor "}, 45)])
+def test_index_rating_and_word_are_estimated(blocks: Maker, defaults: Assumptions, given: dict[str, object],
+                                             index: float) -> None:
+    # Expected: the rows index.55, index.45, rating.4 and word.poor of the table rating_to_shares, our proposal.
+    *_, need = survey(blocks(given), defaults)
+    row = need.iloc[0]
+    assert row["estimated"] and row["index"] == index
+    assert (row["partial_share"], row["full_share"]) == pytest.approx((0.24, 0.03) if index == 55 else (0.28, 0.12))
+    assert row["cracked_share"] == pytest.approx(row["full_share"] + 0.5 * row["partial_share"])
+    assert row["partial_ft"] == pytest.approx(row["partial_share"] * PANELS * 6)
+
+
+def test_an_index_beside_counts_is_held_and_the_shares_come_from_the_counts(blocks: Maker,
+                                                                            defaults: Assumptions) -> None:
+    *_, need = survey(blocks({"panels_broken": 6, "condition_index": 88.0}), defaults)
+    assert need["index"].iloc[0] == 88 and need["full_share"].iloc[0] == pytest.approx(0.1)
+    assert not need["estimated"].iloc[0]
+
+
+def test_a_panel_survey_outranks_counts_and_index(blocks: Maker, defaults: Assumptions) -> None:
+    # Two whole panels broken and one joint spall of 2 x 1 ft; the counts of the table say otherwise.
+    broken = {"block_id": "B001", "defect": "broken panel", "severity": "high"}
+    spall = {"block_id": "B001", "panel_row": 9, "panel_column": 2, "defect": "joint spall", "severity": "high",
+             "x_ft": 7.0, "length_ft": 2.0, "y_ft": 4.0, "width_ft": 1.0, "depth_in": 1.0}
+    seen = ({**broken, "panel_row": 3, "panel_column": 1}, {**broken, "panel_row": 15, "panel_column": 3}, spall)
+    _, per_panel, need = survey(blocks({"panels_broken": 30, "spalled_joint_ft": 300.0}), defaults, *seen)
+    assert need["full_share"].iloc[0] == pytest.approx(2 / PANELS)
+    assert need["partial_share"].iloc[0] == pytest.approx(1 / PANELS)
+    assert need["partial_sqft"].iloc[0] == pytest.approx(per_panel["partial_sqft"].iloc[0])
+    # UFC 3-270-03 Table 3.1: 2 in beyond the damage on every side: 28 x 16 in
+    assert need["partial_sqft"].iloc[0] == pytest.approx(28 * 16 / 144)
+    _, _, from_index = survey(blocks({"condition_index": 20.0}), defaults, *seen)
+    assert from_index["full_share"].iloc[0] == pytest.approx(2 / PANELS) and not from_index["estimated"].iloc[0]
+
+
+def test_partial_never_above_the_rest_with_a_panel_survey(blocks: Maker, defaults: Assumptions) -> None:
+    city, per_panel, _ = survey(blocks({"panels_broken": 1}), defaults)
+    need = needs.measure(city, per_panel.assign(full_share=0.7, partial_share=0.6, partial_sqft=50.0), defaults)
+    assert (need["full_share"].iloc[0], need["partial_share"].iloc[0]) == pytest.approx((0.7, 0.3))
+
+
+def test_intensity_is_the_blocks_own_and_stays(blocks: Maker, defaults: Assumptions) -> None:
+    city, per_panel, need = survey(blocks({"panels_broken": 6, "spalled_joint_ft": 120.0, "hollow_sqft": 300.0,
+                                           "panels_cracked": 4, "cracked_ft": 80.0}), defaults)
+    each = needs.intensity(city, need, per_panel, defaults)
+    again = needs.scale(city, need[list(need.columns)], each)
+    pd.testing.assert_frame_equal(tables.check("needs", tables.with_types("needs", again)), need)
+    grown = need.assign(full_share=need["full_share"] * 2, partial_share=need["partial_share"] * 1.5, year=2031)
+    later = needs.scale(city, grown, each).iloc[0]
+    for name in ("full_sqyd", "dowels", "tie_bars", "saw_ft", "panels_full"):
+        assert later[name] == pytest.approx(2 * need[name].iloc[0])
+    for name in ("partial_ft", "partial_sqft"):
+        assert later[name] == pytest.approx(1.5 * need[name].iloc[0])
+    assert later["partial_depth_in"] == need["partial_depth_in"].iloc[0]
+    assert later["year"] == 2031
+
+
+def test_depth_is_the_blocks_own_or_two_inches(blocks: Maker, defaults: Assumptions) -> None:
+    # UFC 3-270-03: at least 2 in are removed.
+    *_, need = survey(blocks({"panels_broken": 0}, {"panels_broken": 0, "damage_depth_in": 3.5}), defaults)
+    assert need["partial_depth_in"].tolist() == [2.0, 3.5]
+
+
+counts = st.fixed_dictionaries({
+    **{name: st.one_of(st.none(), st.integers(0, PANELS)) for name in tables.COUNTS if name != "panels_broken"},
+    "panels_broken": st.integers(0, PANELS),
+    **{name: st.one_of(st.none(), st.floats(0, 3000)) for name in
+       ("cracked_ft", "spalled_joint_ft", "wide_joint_ft", "hollow_sqft", "sunken_curb_ft")},
+    "condition_index": st.one_of(st.none(), st.floats(0, 100)),
+})
+
+
+@given(counts)
+@settings(max_examples=40, deadline=None)
+def test_any_counts_give_a_valid_table(row: dict[str, object]) -> None:
+    usual = {"block_id": "A", "length_ft": 300.0, "width_ft": 36.0, "panel_length_ft": 15.0, "panel_width_ft": 12.0,
+             "thickness_in": 8.0}
+    table = tables.with_types("blocks", pd.DataFrame([{**usual, **row}]))
+    before = table.copy(deep=True)
+    city, _, need = survey(table, reader.defaults())
+    pd.testing.assert_frame_equal(table, before)
+    assert (need["full_share"] + need["partial_share"] <= 1).all()
+    assert not need.drop(columns=["faulting_in", "iri_in_per_mi", "load_transfer"]).isna().any().any()
+    assert (need["partial_sqft"] <= city["area_sqft"] + 1e-9).all()
+
+
+def test_index_and_shares_convert_back(defaults: Assumptions) -> None:
+    # Along the curve every index has its own damage: there and back is the same index.
+    index = np.linspace(0, 100, 201)
+    partial, full = rating.shares_at(index, defaults)
+    points = [100, 85, 70, 60, 55, 45, 40, 25, 10, 0]
+    at_points = rating.index_of(*rating.shares_at(points, defaults), defaults)
+    assert at_points == pytest.approx(points)
+    assert rating.index_of(partial, full, defaults) == pytest.approx(index)
