@@ -191,6 +191,6 @@ def _future(made: Plan, block_id: str) -> None:
     st.dataframe(table, hide_index=True, width="stretch")
     line = made.prepared.needs_by_year[made.prepared.needs_by_year["block_id"] == block_id]
     st.caption(f"While the block waits, panels that need full depth grow from {number(line['panels_full'].iloc[0])} "
-               f"in {line['year'].iloc[0]} to {number(line['panels_full'].iloc[-1])} in {line['year'].iloc[-1]}, and those "
-               f"that need partial depth from {share(line['partial_share'].iloc[0])} to "
+               f"in {line['year'].iloc[0]} to {number(line['panels_full'].iloc[-1])} in {line['year'].iloc[-1]}, and "
+               f"those that need partial depth from {share(line['partial_share'].iloc[0])} to "
                f"{share(line['partial_share'].iloc[-1])}.")

@@ -164,7 +164,8 @@ def _tables(options: argparse.Namespace) -> tuple[pd.DataFrame, pd.DataFrame, pd
     if found.table.empty:
         raise UnusableInput([Problem("stop", options.blocks.name, None, None, None, "no row of the table can be used",
                                      "at least one row without a stop problem"),
-                             *(Problem(**row) for row in everything.to_dict("records"))])
+                             *(Problem(**{str(name): value for name, value in row.items()})
+                               for row in everything.to_dict("records"))])
     return found.table, defects, geometry, everything
 
 

@@ -64,7 +64,8 @@ class Scenario:
             raise ValueError(f"the first year {self.start_year} is not between 1900 and 2150")
         if self.choice not in CHOICES:
             raise ValueError(f"'{self.choice}' is not one of {', '.join(CHOICES)}")
-        named = [(item.block_id, item.strategy) for item in (*self.overrides, *self.forced) if item.strategy]
+        named = [(item.block_id, item.strategy) for item in self.overrides]
+        named += [(lock.block_id, lock.strategy) for lock in self.forced if lock.strategy]
         for block_id, strategy in named:
             if strategy not in STRATEGIES:
                 raise ValueError(f"block {block_id}: '{strategy}' is not one of {', '.join(STRATEGIES)}")
@@ -74,9 +75,9 @@ class Scenario:
         clash = {item.block_id for item in self.forced} & set(self.kept_out)
         if clash:
             raise ValueError(f"forced into a year and kept out at once: {', '.join(sorted(clash))}")
-        for item in self.forced:
-            if item.year not in self.years:
-                raise ValueError(f"block {item.block_id}: {item.year} is not a year of the program")
+        for lock in self.forced:
+            if lock.year not in self.years:
+                raise ValueError(f"block {lock.block_id}: {lock.year} is not a year of the program")
         if len({item.block_id for item in self.forced}) < len(self.forced):
             raise ValueError("a block is forced into two years; one structural strategy per block is planned")
 
@@ -143,7 +144,7 @@ class Assumptions:
         if key not in rows.index:
             raise BadAssumption(f"the table '{table}' has no row '{key}'")
         try:
-            return float(rows.at[key, "value"])
+            return float(str(rows.at[key, "value"]))
         except ValueError as error:
             raise BadAssumption(f"the value of '{key}' in '{table}' is not a number") from error
 

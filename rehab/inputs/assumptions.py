@@ -43,9 +43,10 @@ def overlay(base: Assumptions, city: Mapping[str, Mapping[str, float | str]]) ->
         for key, value in rows.items():
             if key not in table.index:
                 raise BadAssumption(f"the table '{name}' has no row '{key}'")
-            _within(name, key, value, table.at[key, "low"], table.at[key, "high"])
-            default = table.at[key, "value"]
-            table.loc[key, ["value", "origin", "note"]] = [str(value), "city", f"default {default}"]
+            default, low, high = (str(table.at[key, column]) for column in ("value", "low", "high"))
+            _within(name, key, value, low, high)
+            for column, text in (("value", str(value)), ("origin", "city"), ("note", f"default {default}")):
+                table.at[key, column] = text
         tables[name] = table
     return replace(base, tables=tables)
 
@@ -60,7 +61,8 @@ def _read(path: Path, sources: pd.DataFrame) -> pd.DataFrame:
         raise BadAssumption(f"{path.name} has two rows '{repeated.iloc[0]}'")
     unknown = table.loc[~table["source_id"].isin(sources.index), ["key", "source_id"]]
     if len(unknown):
-        raise BadAssumption(f"{path.name}: the source '{unknown.iloc[0, 1]}' of '{unknown.iloc[0, 0]}' is not known")
+        key, source = (str(text) for text in unknown.iloc[0])
+        raise BadAssumption(f"{path.name}: the source '{source}' of '{key}' is not known")
     for row in table.itertuples(index=False):
         _within(path.name, str(row.key), str(row.value), str(row.low), str(row.high))
     return table.set_index("key").assign(origin="default")

@@ -38,6 +38,7 @@ def prepare(blocks: pd.DataFrame, defects: pd.DataFrame, assumptions: Assumption
         repairs = layout.lay_out(city, defects, assumptions)
         per_panel = layout.per_panel(city, defects, repairs, assumptions)
         city = _name_surveyed(city, defects)
+        notes += _off_grid(city, defects)
     with _timed(seconds, "needs"):
         need = needs.measure(city, per_panel, assumptions)
     with _timed(seconds, "forecast"):
@@ -115,6 +116,12 @@ def _usable(blocks: pd.DataFrame, assumptions: Assumptions) -> tuple[pd.DataFram
                   "is left out until the word is added there or another measure is given")
              for block, word in blocks.loc[~known, ["block_id", "condition_word"]].itertuples(index=False)]
     return blocks[known], notes
+
+
+def _off_grid(city: pd.DataFrame, defects: pd.DataFrame) -> list[Note]:
+    off = layout.outside_grid(city, defects).groupby("block_id").size()
+    return [Note("survey", str(block), None, f"{count} defects lie on no panel of the block as its sizes give them; "
+                 "they are not laid out: check the panel sizes or the positions") for block, count in off.items()]
 
 
 def _name_surveyed(city: pd.DataFrame, defects: pd.DataFrame) -> pd.DataFrame:

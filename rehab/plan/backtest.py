@@ -70,7 +70,7 @@ def _survival(older: list[pd.DataFrame], merged: pd.DataFrame, assumptions: Assu
         span = int(years.max() + np.ptp(city["survey_year"]))
         ageing = forecast.age(city, need, int(city["survey_year"].min()), span, assumptions)
         expected[city["block_id"]] = ageing.index[np.arange(len(city)), years]
-    return expected.to_numpy(float)
+    return np.asarray(expected, float)
 
 
 def _line(history: pd.DataFrame, merged: pd.DataFrame) -> np.ndarray:
@@ -80,7 +80,7 @@ def _line(history: pd.DataFrame, merged: pd.DataFrame) -> np.ndarray:
     gap = merged["survey_year"].to_numpy(float) - first["survey_year"].to_numpy(float)
     with np.errstate(divide="ignore", invalid="ignore"):
         slope = np.where(count > 1, (now - first["index"].to_numpy(float)) / gap, (now - 100.0) / np.maximum(age, 1.0))
-    return np.clip(now + slope * merged["years"].to_numpy(float), 0.0, 100.0)
+    return np.asarray(now + slope * merged["years"].to_numpy(float)).clip(0.0, 100.0)
 
 
 def _errors(name: str, error: pd.Series) -> dict[str, object]:

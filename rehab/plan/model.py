@@ -11,7 +11,7 @@ import pandas as pd
 
 from rehab.base.errors import Note
 from rehab.base.settings import Assumptions, Scenario
-from rehab.steps import forecast
+from rehab.steps.forecast import Ageing
 
 Floats = npt.NDArray[np.float64]
 
@@ -32,7 +32,7 @@ class Prepared:
     repairs: pd.DataFrame
     strategies: pd.DataFrame
     forecast: pd.DataFrame
-    ageing: forecast.Ageing
+    ageing: Ageing
     needs_by_year: pd.DataFrame
     by_rule: npt.NDArray[np.int64]
     adequate: dict[str, npt.NDArray[np.bool_]]

@@ -193,7 +193,7 @@ def benefit(network: pd.DataFrame, ageing: Ageing, years: int, strategy: str, as
     for step in range(years):
         sound = _after_work(ageing, block, step, strategy, horizon)[0]
         gains[:, step] = (sound - ageing.sound[:, step:horizon]) @ worth[step:]
-    return gains * weight[:, None]
+    return np.asarray(gains * weight[:, None])
 
 
 def years_to(index: Floats, trigger: Floats, longest: float) -> Floats:

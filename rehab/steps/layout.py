@@ -9,10 +9,10 @@ become rectangles with a least side, joined when near; those that touch a full-d
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Hashable, Mapping
 from dataclasses import dataclass
 from functools import cache, partial
-from typing import Final, NamedTuple
+from typing import Any, Final, NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -61,11 +61,12 @@ def lay_out(network: pd.DataFrame, defects: pd.DataFrame, assumptions: Assumptio
     No repair overlaps another, none leaves the block, and no part of a panel narrower than the limit stays
     beside a full-depth repair.
     """
-    surveyed = network.set_index("block_id")
+    found_in = network[network["block_id"].isin(defects["block_id"])]
+    surveyed = {str(row["block_id"]): row for _, row in found_in.iterrows()}
     rules = cache(partial(_rules, assumptions=assumptions))
     bars = cache(partial(_bars, assumptions=assumptions))
-    rows = [row for block_id, found in defects.groupby("block_id", sort=True) if block_id in surveyed.index
-            for row in _block(str(block_id), surveyed.loc[block_id], found, rules, bars)]
+    rows = [row for block_id, found in defects.groupby("block_id", sort=True) if str(block_id) in surveyed
+            for row in _block(str(block_id), surveyed[str(block_id)], found, rules, bars)]
     return tables.check("repairs", tables.with_types("repairs", pd.DataFrame(rows)))
 
 
@@ -104,6 +105,13 @@ def per_panel(network: pd.DataFrame, defects: pd.DataFrame, repairs: pd.DataFram
     )
 
 
+def outside_grid(network: pd.DataFrame, defects: pd.DataFrame) -> pd.DataFrame:
+    """Defects that lie on no panel of their block as the network counts panels; they are not laid out."""
+    placed = defects.merge(network[["block_id", "panel_rows", "panel_columns"]], on="block_id", how="left")
+    inside = (placed["panel_row"] <= placed["panel_rows"]) & (placed["panel_column"] <= placed["panel_columns"])
+    return defects[~inside.to_numpy()]
+
+
 def dowel_count(width_ft: pd.Series | float, curb_side_ft: float, assumptions: Assumptions) -> pd.Series:
     """Dowels in one end of a repair: floor((W - two edge distances) / spacing) + 1, widths in feet.
 
@@ -137,7 +145,8 @@ def full_intervals(damage: list[tuple[float, float]], joints: list[float], dowel
     ``damage`` holds the deep defects as intervals, ``joints`` every joint including both ends of the block.
     """
     # Damage is widened up to the joints of its own panel: across a joint the concrete is another panel's.
-    found = sorted((max(a - rules.beyond_ft, _joint_before(a, joints)), min(b + rules.beyond_ft, _joint_after(b, joints)))
+    beyond = rules.beyond_ft
+    found = sorted((max(a - beyond, _joint_before(a, joints)), min(b + beyond, _joint_after(b, joints)))
                    for a, b in damage)
     while True:
         grown = _joined([_to_joints(_to_length(part, joints, rules), joints, dowelled_joints, rules)
@@ -194,11 +203,11 @@ def _block(block_id: str, block: pd.Series, found: pd.DataFrame, rules_for: Call
     edges = [float(y) for y in np.linspace(0.0, block["width_ft"], int(block["panel_columns"]) + 1)]
     deep: dict[int, list[tuple[float, float]]] = {}
     shallow: dict[tuple[int, int], list[Box]] = {}
-    for defect in found.itertuples(index=False):
-        column, row = int(defect.panel_column) - 1, int(defect.panel_row) - 1
+    for defect in found.to_dict("records"):
+        column, row = int(defect["panel_column"]) - 1, int(defect["panel_row"]) - 1
         if not (0 <= column < len(edges) - 1 and 0 <= row < len(joints) - 1):
-            continue  # a position outside the grid is a problem of reading and never gets here
-        kind = _kind(str(defect.defect), str(defect.severity), float(defect.depth_in), rules)
+            continue  # outside the grid: see outside_grid, which the plan tells
+        kind = _kind(str(defect["defect"]), str(defect["severity"]), float(defect["depth_in"]), rules)
         box = _place(defect, joints[row], joints[row + 1], edges[column], edges[column + 1])
         if kind == "full depth":
             deep.setdefault(column, []).append((box.x0, box.x1))
@@ -257,10 +266,9 @@ def _near(a: Box, b: Box, gap: float) -> bool:
     return across < gap and along < gap
 
 
-def _place(defect: object, x0: float, x1: float, y0: float, y1: float) -> Box:
+def _place(defect: dict[Hashable, Any], x0: float, x1: float, y0: float, y1: float) -> Box:
     """The damage in block feet; without a position it is taken to cover its whole panel."""
-    x, y, length, width = (float(getattr(defect, name)) for name in ("x_ft", "y_ft", "length_ft", "width_ft"))
-    depth = float(defect.depth_in)  # type: ignore[attr-defined]
+    x, y, length, width, depth = (float(defect[name]) for name in ("x_ft", "y_ft", "length_ft", "width_ft", "depth_in"))
     start, left = (x0 if np.isnan(x) else x0 + x), (y0 if np.isnan(y) else y0 + y)
     end = x1 if np.isnan(x) or np.isnan(length) else start + length
     right = y1 if np.isnan(y) or np.isnan(width) else left + width
@@ -319,7 +327,8 @@ def _usual_dowels(network: pd.DataFrame, assumptions: Assumptions) -> pd.Series:
     clear = assumptions.number("dowels", "curb_clear_in") / IN_PER_FT
     at_curb = np.minimum(2 / network["panel_columns"], 1.0)
     width = network["panel_width_ft"]
-    return at_curb * dowel_count(width, clear, assumptions) + (1 - at_curb) * dowel_count(width, 0.0, assumptions)
+    mean = at_curb * dowel_count(width, clear, assumptions) + (1 - at_curb) * dowel_count(width, 0.0, assumptions)
+    return pd.Series(mean)
 
 
 def _rules(thickness_in: float, assumptions: Assumptions) -> Rules:

@@ -53,7 +53,7 @@ def intensity(network: pd.DataFrame, shares: pd.DataFrame, per_panel: pd.DataFra
     def own(seen: Floats, on_panels: Floats, default: float) -> Floats:
         """Seen divided by the panels it was seen on; the default where there is nothing to divide."""
         given = (np.nan_to_num(seen) > 0) & (on_panels > 0) & ~network["estimated"].to_numpy(bool)
-        return np.divide(seen, on_panels, out=np.full(len(network), default), where=given)
+        return np.asarray(np.divide(seen, on_panels, out=np.full(len(network), default), where=given))
 
     panels = network["panels"].to_numpy(float)
     partial_panels = shares["partial_share"].to_numpy(float) * panels

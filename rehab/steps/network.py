@@ -39,7 +39,7 @@ def panel_grid(length_ft: pd.Series, width_ft: pd.Series, panel_length_ft: pd.Se
     return along, (width_ft / panel_width_ft).round().clip(lower=1)
 
 
-def _default(frame: pd.DataFrame, column: str, value: object, filled: dict[str, pd.Series]) -> None:
+def _default(frame: pd.DataFrame, column: str, value: pd.Series | str | float, filled: dict[str, pd.Series]) -> None:
     mask = frame[column].isna()
     frame.loc[mask, column] = value[mask] if isinstance(value, pd.Series) else value
     filled[column] = filled.get(column, pd.Series(False, index=frame.index)) | mask

@@ -22,7 +22,6 @@ from rehab.store.errors import StoreError
 
 Migration = Callable[[Connection], None]
 
-_WAIT_S: Final = 30  # how long a writer waits for another one
 _LOCK: Final = 7_246_021  # the number of the writing lock on PostgreSQL: any number, always the same
 
 
@@ -124,7 +123,7 @@ def _set_up_sqlite(engine: Engine) -> None:
     def on_connect(connection: DBAPIConnection, record: ConnectionPoolEntry) -> None:  # noqa: ARG001
         connection.isolation_level = None  # Python's driver would begin transactions late; on_begin does it instead
         cursor = connection.cursor()
-        cursor.execute(f"PRAGMA busy_timeout={_WAIT_S * 1000}")
+        cursor.execute("PRAGMA busy_timeout=30000")  # ms that a writer waits for another one
         cursor.execute("PRAGMA foreign_keys=ON")
         cursor.execute("PRAGMA journal_mode=WAL")
         cursor.close()

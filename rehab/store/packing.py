@@ -60,7 +60,7 @@ def _cells(kind: tables.Kind, values: pd.Series) -> list[Any]:
     """Plain text, numbers and flags; None where a cell is missing."""
     if kind == "date":
         return [None if day is pd.NaT else day.isoformat() for day in values]
-    return values.astype(object).where(values.notna(), None).tolist()  # type: ignore[no-any-return]
+    return values.astype(object).where(values.notna(), None).tolist()
 
 
 def _series(kind: tables.Kind, cells: list[Any]) -> pd.Series:

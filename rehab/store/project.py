@@ -43,7 +43,8 @@ def save_project(engine: Engine, name: str, blocks: pd.DataFrame, defects: pd.Da
     with writing(engine) as connection:
         known = connection.execute(select(schema.projects.c.id).where(schema.projects.c.name == name)).scalar()
         if known is None:
-            known = connection.execute(insert(schema.projects).values(name=name)).inserted_primary_key[0]
+            new = insert(schema.projects).values(name=name).returning(schema.projects.c.id)
+            known = connection.execute(new).scalar_one()
         before = _newest(connection, known)
         project = Project(known, name, before + 1, who, moment)
         connection.execute(insert(schema.project_versions).values(project_id=known, version=project.version, who=who,

@@ -53,7 +53,7 @@ def publish(engine: Engine, project_id: int, name: str, summary: Mapping[str, An
                              "cannot be changed; publish under another name")
         statement = insert(schema.publications).values(project_id=known, name=name, who=who, saved_on=moment,
                                                        summary=text, digest=digest(text.encode()))
-        new = int(connection.execute(statement).inserted_primary_key[0])
+        new = int(connection.execute(statement.returning(_PUBLISHED.id)).scalar_one())
         connection.execute(insert(schema.publication_tables), [{"publication_id": new, **row} for row in packed])
         record(connection, known, f"publication '{name}'",
                [f"published a program of {len(program):,} blocks out of {len(overview):,}"], who, moment)
@@ -92,8 +92,19 @@ def _published(row: Row[Any]) -> Published:
 
 def _text(summary: Mapping[str, Any]) -> str:
     """The summary as JSON; refused if it would read back as something else (dates, arrays, numbers as keys)."""
+    _refuse_other_keys(summary)
     try:
-        text = json.dumps(dict(summary), allow_nan=False)
+        return json.dumps(dict(summary), allow_nan=False)
     except (TypeError, ValueError) as error:
         raise StoreError(f"the summary cannot be kept as JSON: {error}") from error
-    return text
+
+
+def _refuse_other_keys(value: Any) -> None:
+    if isinstance(value, Mapping):
+        for key, inner in value.items():
+            if not isinstance(key, str):
+                raise StoreError(f"the summary has the key {key!r}, which is no text and would read back as one")
+            _refuse_other_keys(inner)
+    elif isinstance(value, (list, tuple)):
+        for inner in value:
+            _refuse_other_keys(inner)
