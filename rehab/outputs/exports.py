@@ -42,7 +42,7 @@ def csv_text(frame: pd.DataFrame) -> str:
     stream = StringIO()
     writer = csv.writer(stream, lineterminator="\r\n")
     writer.writerow([_safe(str(name)) for name in frame.columns])
-    columns = [[_cell(value, str(name)) for value in frame[name].to_numpy(dtype=object)] for name in frame.columns]
+    columns = [_cells(frame[name], str(name)) for name in frame.columns]
     writer.writerows(zip(*columns, strict=True))
     return stream.getvalue()
 
@@ -119,6 +119,15 @@ def _event(task: Any, where: str, estimated: bool, stamp: datetime) -> icalendar
     event.add("categories", [label(str(task.task))])
     event.add("transp", "TRANSPARENT")
     return event
+
+
+def _cells(column: pd.Series, name: str) -> list[str]:
+    """The cells of one column; columns of numbers take a short way, since they are most of a table."""
+    if column.dtype != np.float64:
+        return [_cell(value, name) for value in column.to_numpy(dtype=object)]
+    money = name.endswith("_usd")
+    return ["" if not math.isfinite(value) else str(int(value)) if value.is_integer() and abs(value) < 2**53
+            else str(_rounded(value, name)) if money else repr(float(f"{value:.6g}")) for value in column.tolist()]
 
 
 def _cell(value: Any, column: str) -> str:

@@ -67,7 +67,7 @@ def prepare(blocks: pd.DataFrame, defects: pd.DataFrame, assumptions: Assumption
                     fingerprint(blocks.drop(columns="row", errors="ignore")))
 
 
-def decide(prepared: Prepared, scenario: Scenario, seconds: float = 8.0) -> Plan:
+def decide(prepared: Prepared, scenario: Scenario, seconds: float = 3.0) -> Plan:
     """The program of one scenario; the scenario must begin and last as prepared (:class:`ValueError`)."""
     if (scenario.start_year, len(scenario.budgets_usd)) != (prepared.start_year, prepared.years):
         raise ValueError("the scenario's years are not the prepared ones")

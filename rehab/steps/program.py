@@ -7,6 +7,7 @@ square-yard-years.  At most one structural strategy per block; never over budget
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 import numpy.typing as npt
@@ -16,6 +17,9 @@ from rehab.base.errors import Note
 from rehab.base.settings import Assumptions, Scenario
 from rehab.base.tables import WORK
 from rehab.solvers import choice
+
+#: the search stops when the program is proven to be this near the best: far finer than the costs are known
+_CLOSE: Final = 2e-4
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -109,7 +113,7 @@ def allowed(alternatives: Alternatives, network: pd.DataFrame, adequate: Flags, 
     return alternatives.only(keep), must[keep], notes
 
 
-def best(alternatives: Alternatives, must: Flags, blocks: int, scenario: Scenario, seconds: float = 8.0) -> Chosen:
+def best(alternatives: Alternatives, must: Flags, blocks: int, scenario: Scenario, seconds: float = 3.0) -> Chosen:
     """The program of the most benefit under the budgets, by :func:`rehab.solvers.choice.select`."""
     years = len(scenario.budgets_usd)
     count = len(alternatives.block)
@@ -119,7 +123,7 @@ def best(alternatives: Alternatives, must: Flags, blocks: int, scenario: Scenari
     cost[np.arange(count), alternatives.step] = alternatives.cost_usd
     value = np.concatenate([alternatives.benefit, np.zeros(len(idle))])
     group = np.concatenate([alternatives.block, idle])
-    found = choice.select(value, cost, group, np.array(scenario.budgets_usd), seconds=seconds, gap=1e-4)
+    found = choice.select(value, cost, group, np.array(scenario.budgets_usd), seconds=seconds, gap=_CLOSE)
     if found.status == "infeasible":
         spent = np.zeros(years)
         np.add.at(spent, alternatives.step[must], alternatives.cost_usd[must])

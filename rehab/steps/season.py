@@ -8,7 +8,7 @@ than a day takes a part of one.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Hashable, Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Final
@@ -52,8 +52,11 @@ def arrange(network: pd.DataFrame, program: pd.DataFrame, quantities: pd.DataFra
     noted; what fits neither is noted as left over.
     """
     notes: list[Note] = []
-    activities = [item for row in range(len(program)) for item in _activities(row, quantities.iloc[row], network,
-                                                                             assumptions)]
+    rates = {key: _rate(key, assumptions) for keys in ACTIVITIES.values() for key in keys}
+    amounts = quantities.assign(sqyd=network["area_sqyd"].to_numpy(float),
+                                filling=quantities["crack_filling"] + quantities["joint_resealing"])
+    activities = [item for row, amount in enumerate(amounts.to_dict("records"))
+                  for item in _activities(row, amount, rates)]
     this = working_days(year, assumptions)
     rows, left = _place(activities, this, assumptions, seconds)
     records = _records(rows, program, this, "this", assumptions)
@@ -95,15 +98,11 @@ def _month_day(year: int, text: str) -> date:
         raise BadAssumption(f"season: '{text}' is not a day of {year}; write month-day as 04-15") from error
 
 
-def _activities(block: int, quantities: pd.Series, network: pd.DataFrame, assumptions: Assumptions) -> list[_Activity]:
+def _activities(block: int, amount: Mapping[Hashable, float], rates: dict[str, tuple[str, float]]) -> list[_Activity]:
     """What one block needs; an activity with nothing to do is left out."""
-    amount = {str(item): float(value) for item, value in quantities.items()}
-    amount["sqyd"] = float(network["area_sqyd"].iloc[block])
-    amount["filling"] = amount["crack_filling"] + amount["joint_resealing"]
-    crews = assumptions.table("crews")
     found = []
     for kind, keys in ACTIVITIES.items():
-        needed = sum(amount[str(crews.loc[key, "quantity"])] / _rate(key, assumptions) for key in keys)
+        needed = sum(amount[rates[key][0]] / rates[key][1] for key in keys)
         if needed <= 1e-9:
             continue
         days = max(1, int(np.ceil(needed - 1e-6)))
@@ -112,36 +111,50 @@ def _activities(block: int, quantities: pd.Series, network: pd.DataFrame, assump
     return found
 
 
-def _rate(key: str, assumptions: Assumptions) -> float:
+def _rate(key: str, assumptions: Assumptions) -> tuple[str, float]:
+    """The quantity a crew works off and how much of it a day, weather allowed for."""
     rate = assumptions.number("crews", key) * assumptions.number("season", "weather_factor")
     if rate <= 0:
         raise BadAssumption(f"crews: the rate of '{key}' is zero; nothing could ever be finished")
-    return rate
+    return str(assumptions.table("crews").loc[key, "quantity"]), rate
 
 
 def _place(activities: list[_Activity], days: list[date], assumptions: Assumptions,
            seconds: float) -> tuple[list[tuple[_Activity, int, int]], list[_Activity]]:
-    """Activities with their first and last working day, and those that did not fit."""
+    """Activities with their first and last working day, and those that did not fit.
+
+    First the repairs alone: what does not fit moves whole, its finishing with it.  Then all of the rest.
+    """
+    repairs = [item for item in activities if item.kind in _REPAIR]
+    fits = {item.block for item, _, _ in _fit(repairs, days, assumptions, 0.0)}
+    placed = _fit([item for item in activities if item.block in fits], days, assumptions, seconds)
+    repaired = {item.block for item, _, _ in placed if item.kind in _REPAIR}
+    placed = [row for row in placed if row[0].block in repaired]
+    there = {(item.block, item.kind) for item, _, _ in placed}
+    return placed, [item for item in activities if (item.block, item.kind) not in there]
+
+
+def _fit(activities: list[_Activity], days: list[date], assumptions: Assumptions,
+         seconds: float) -> list[tuple[_Activity, int, int]]:
+    """Activities with their first and last working day; those that did not fit are left out."""
     if not activities or not days:
-        return [], list(activities)
-    names = list(dict.fromkeys(_crew(item.kind, assumptions) for item in activities))
+        return []
+    crew = {kind: _crew(kind, assumptions) for kind in ACTIVITIES}
+    names = list(dict.fromkeys(crew[item.kind] for item in activities))
     demand = np.zeros((len(activities), len(names)), np.int64)
     for row, item in enumerate(activities):
-        demand[row, names.index(_crew(item.kind, assumptions))] = item.demand
+        demand[row, names.index(crew[item.kind])] = item.demand
     capacity = np.array([_DAY * _crews(name, assumptions) for name in names], np.int64)
-    # The repairs of a block fit together or not at all; so does the finishing after them.
+    # The repairs of a block fit together or not at all; so does the finishing after them, which never outweighs them.
     blocks = max(item.block for item in activities) + 1
     optional = np.array([item.block + (0 if item.kind in _REPAIR else blocks) for item in activities])
+    weight = np.where(np.arange(2 * blocks) < blocks, blocks + 1, 1)
     found = sequence.arrange(
         np.array([item.days for item in activities]), _precedence(activities, assumptions), demand, capacity,
-        calendar=np.array([day.toordinal() for day in days]), optional=optional, seconds=seconds)
-    placed, left = [], []
-    for item, start in zip(activities, found.start.tolist(), strict=True):
-        if start < 0:
-            left.append(item)
-        else:
-            placed.append((item, start, start + item.days - 1))
-    return placed, left
+        calendar=np.array([day.toordinal() for day in days]), optional=optional, weight=weight[: optional.max() + 1],
+        seconds=seconds)
+    return [(item, start, start + item.days - 1)
+            for item, start in zip(activities, found.start.tolist(), strict=True) if start >= 0]
 
 
 def _crew(kind: str, assumptions: Assumptions) -> str:
@@ -179,16 +192,17 @@ def _records(placed: list[tuple[_Activity, int, int]], program: pd.DataFrame, da
              assumptions: Assumptions) -> list[dict[str, object]]:
     records: list[dict[str, object]] = []
     blocks = program["block_id"].to_numpy()
+    crews = {key: (str(row["task"]), str(row["crew"])) for key, row in assumptions.table("crews").iterrows()}
     for item, start, finish in placed:
         opens = None
         if item.kind in _OPENS:
             wait = int(np.ceil(assumptions.number("curing", _OPENS[item.kind])))
             opens = days[finish] + timedelta(days=wait)
         for key in ACTIVITIES[item.kind]:
-            row = assumptions.table("crews").loc[key]
+            task, crew = crews[key]
             records.append({
-                "task_id": f"{blocks[item.block]}/{row['task']}", "block_id": blocks[item.block], "task": row["task"],
-                "crew": row["crew"], "start": pd.Timestamp(days[start]), "finish": pd.Timestamp(days[finish]),
+                "task_id": f"{blocks[item.block]}/{task}", "block_id": blocks[item.block], "task": task,
+                "crew": crew, "start": pd.Timestamp(days[start]), "finish": pd.Timestamp(days[finish]),
                 "opens": pd.Timestamp(opens) if opens else pd.NaT, "days": item.shown_days, "season": season})
     return records
 

@@ -85,8 +85,9 @@ def _fires(rows: pd.DataFrame, measures: pd.DataFrame) -> Flags:
             raise BadAssumption(f"decision_rules: '{row.Index}' names the unknown measure '{row.measure}'")
         if row.operator not in _OPERATORS:
             raise BadAssumption(f"decision_rules: '{row.Index}' has the unknown operator '{row.operator}'")
-        if row.strategy not in STRATEGIES:
-            raise BadAssumption(f"decision_rules: '{row.Index}' names the unknown strategy '{row.strategy}'")
+        unknown = [name for name in (row.strategy, *filter(None, [row.also])) if name not in STRATEGIES]
+        if unknown:
+            raise BadAssumption(f"decision_rules: '{row.Index}' names the unknown strategy '{unknown[0]}'")
         compare = _OPERATORS[str(row.operator)][0]
         holds &= compare(measures[str(row.measure)].to_numpy(float), float(str(row.value)))
     return holds

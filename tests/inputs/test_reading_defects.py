@@ -45,7 +45,7 @@ def test_good_defects_obey_the_schema_in_order() -> None:
 def test_a_bad_defect_is_stopped_and_the_rest_goes_on(row: dict[str, str], column: str, told: str) -> None:
     reading = read(row, {})
     assert reading.table["row"].tolist() == [3]
-    assert reading.problems[["severity", "row", "column"]].values.tolist() == [["stop", 2, column]]
+    assert reading.problems[["severity", "row", "column"]].to_numpy().tolist() == [["stop", 2, column]]
     assert told in reading.problems["message"].iloc[0]
     assert reading.problems["accepted"].iloc[0]
     assert (reading.rows_in, reading.rows_filtered) == (2, 0)
@@ -60,7 +60,7 @@ def test_a_depth_beyond_the_slab_is_not_used() -> None:
 def test_the_same_defect_twice_is_asked_about() -> None:
     reading = read({}, {})
     assert len(reading.table) == 2
-    assert reading.problems[["severity", "row"]].values.tolist() == [["warn", 3]]
+    assert reading.problems[["severity", "row"]].to_numpy().tolist() == [["warn", 3]]
 
 
 # Names of concrete distresses as in the open standards (UFC 3-270-08, Appendix B: corner break, divided slab, linear
@@ -68,7 +68,8 @@ def test_the_same_defect_twice_is_asked_about() -> None:
 @pytest.mark.parametrize(("word", "ours"), [
     ("Corner Break", "corner break"), ("Divided slab", "broken panel"), ("Linear Cracking", "linear crack"),
     ("Patch, large", None), ("Patching", "patch"), ("Utility cut", "patch"), ("Spalling - Corner", "corner spall"),
-    ("Joint Spalling", "joint spall"), ("Punch-out", "broken panel"), ("Manhole", "casting"), ("settlement", "sunken panel"),
+    ("Joint Spalling", "joint spall"), ("Punch-out", "broken panel"), ("Manhole", "casting"),
+    ("settlement", "sunken panel"),
 ])
 def test_words_of_the_trade(word: str, ours: str | None) -> None:
     reading = read({"defect": word})

@@ -81,14 +81,14 @@ def test_rows_with_too_many_cells_are_stopped_and_with_too_few_told() -> None:
     text = f"{HEADER},street\nB1,400,36,71,Elm,extra\nB2,380,36,55\nB3,380,36,55,Oak,,\n"
     reading = read_blocks(open_table("blocks.csv", text.encode()))
     assert reading.table["block_id"].tolist() == ["B2", "B3"]
-    assert reading.problems[["severity", "row"]].values.tolist() == [["stop", 2], ["warn", 3]]
+    assert reading.problems[["severity", "row"]].to_numpy().tolist() == [["stop", 2], ["warn", 3]]
     assert "B1 | 400" in reading.problems["value"].iloc[0]
 
 
 def test_a_broken_quotation_stops_its_row_only() -> None:
     reading = read_blocks(open_table("blocks.csv", f'{HEADER}\n"B"1,400,36,71\nB2,380,36,55\n'.encode()))
     assert reading.table["block_id"].tolist() == ["B2"]
-    assert reading.problems[["severity", "row"]].values.tolist() == [["stop", 2]]
+    assert reading.problems[["severity", "row"]].to_numpy().tolist() == [["stop", 2]]
 
 
 def test_a_quotation_that_never_ends_is_refused_with_its_row() -> None:
@@ -233,7 +233,8 @@ def test_doubled_and_missing_headings_are_told() -> None:
 
 
 def test_a_cell_longer_than_a_reader_takes_stops_its_row() -> None:
-    reading = read_blocks(open_table("blocks.csv", f"{HEADER},note\nB1,400,36,71,{'x' * 200_000}\nB2,380,36,55,\n".encode()))
+    reading = read_blocks(open_table("blocks.csv",
+                                     f"{HEADER},note\nB1,400,36,71,{'x' * 200_000}\nB2,380,36,55,\n".encode()))
     assert reading.table["block_id"].tolist() == ["B2"]
 
 

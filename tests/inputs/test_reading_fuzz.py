@@ -31,7 +31,7 @@ def survives(name: str, content: bytes) -> None:
 
 def workbook() -> bytes:
     book = openpyxl.Workbook()
-    for row in pd.read_csv(io.BytesIO(SOUND), header=None).values.tolist():
+    for row in pd.read_csv(io.BytesIO(SOUND), header=None).to_numpy().tolist():
         book.active.append(row)
     stream = io.BytesIO()
     book.save(stream)
@@ -42,7 +42,8 @@ XLSX = workbook()
 
 
 @settings(max_examples=150, deadline=None)
-@given(name=NAMES, start=st.sampled_from([b"", b"PK\x03\x04", b"SQLite format 3\0", b"{", b"\xef\xbb\xbf", b"\xff\xfe"]),
+@given(name=NAMES, start=st.sampled_from([b"", b"PK\x03\x04", b"SQLite format 3\0", b"{", b"\xef\xbb\xbf",
+                                         b"\xff\xfe"]),
        content=st.binary(max_size=300))
 def test_random_bytes(name: str, start: bytes, content: bytes) -> None:
     survives(name, start + content)
@@ -54,9 +55,10 @@ def test_random_delimited_text(content: str) -> None:
     survives("a.csv", content.encode())
 
 
-@settings(max_examples=120, deadline=None)
+@settings(max_examples=50, deadline=None)
 @given(at=st.lists(st.integers(0, len(SOUND) - 1), min_size=1, max_size=6),
-       put=st.lists(st.sampled_from([b",", b'"', b"\n", b"\r", b";", b"\xe9", b"", b"-", b"1e9", b"NA", b"\0", b"  ", b"/"]),
+       put=st.lists(st.sampled_from([b",", b'"', b"\n", b"\r", b";", b"\xe9", b"", b"-", b"1e9", b"NA", b"\0", b"  ",
+                                     b"/"]),
                     min_size=6, max_size=6))
 def test_mutated_tables(at: list[int], put: list[bytes]) -> None:
     content = SOUND
@@ -65,7 +67,7 @@ def test_mutated_tables(at: list[int], put: list[bytes]) -> None:
     survives("a.csv", content)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(at=st.lists(st.tuples(st.integers(0, len(XLSX) - 1), st.integers(0, 255)), min_size=1, max_size=5))
 def test_mutated_workbooks(at: list[tuple[int, int]]) -> None:
     content = bytearray(XLSX)
@@ -75,14 +77,16 @@ def test_mutated_workbooks(at: list[tuple[int, int]]) -> None:
 
 
 ANYTHING = st.recursive(st.none() | st.booleans() | st.integers(-200, 200) | st.floats() | st.text(max_size=5),
-                        lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.text(max_size=5), inner, max_size=3),
+                        lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.text(max_size=5), inner,
+                                                                                    max_size=3),
                         max_leaves=6)
 GEOMETRY = st.fixed_dictionaries({"type": st.sampled_from(["LineString", "MultiLineString", "Point", "Nothing"]),
                                   "coordinates": ANYTHING}) | ANYTHING
 
 
 @settings(max_examples=120, deadline=None)
-@given(features=st.lists(st.fixed_dictionaries({"geometry": GEOMETRY, "properties": ANYTHING, "id": ANYTHING}) | ANYTHING,
+@given(features=st.lists(st.fixed_dictionaries({"geometry": GEOMETRY, "properties": ANYTHING,
+                                                "id": ANYTHING}) | ANYTHING,
                          max_size=3), crs=ANYTHING)
 def test_random_features(features: list[object], crs: object) -> None:
     survives("a.geojson", json.dumps({"type": "FeatureCollection", "features": features, "crs": crs}).encode())

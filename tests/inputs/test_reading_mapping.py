@@ -30,10 +30,12 @@ def mapped(headings: str, values: str, table: str = "blocks") -> dict[str, tuple
 
 
 def test_common_headings_of_street_tables() -> None:
-    found = mapped("Asset ID,Street Name,From,To,Length (m),Seg Width (ft),Pavement Condition Index,Func_Class,Year Built,"
+    found = mapped("Asset ID,Street Name,From,To,Length (m),Seg Width (ft),Pavement Condition Index,Func_Class,"
+                   "Year Built,"
                    "AADT,Slabs,% cracked,Thickness [mm],colour", "A1,Elm,A,B,120,36,71,Local,1960,900,80,12,200,red")
     assert found == {
-        "Asset ID": ("block_id", ""), "Street Name": ("street", ""), "From": ("from_street", ""), "To": ("to_street", ""),
+        "Asset ID": ("block_id", ""), "Street Name": ("street", ""), "From": ("from_street", ""),
+        "To": ("to_street", ""),
         "Length (m)": ("length_ft", "m"), "Seg Width (ft)": ("width_ft", "ft"),
         "Pavement Condition Index": ("condition_index", ""), "Func_Class": ("functional_class", ""),
         "Year Built": ("year_built", ""), "AADT": ("adt", ""), "Slabs": ("panels", ""),
@@ -41,7 +43,8 @@ def test_common_headings_of_street_tables() -> None:
 
 
 def test_other_spellings() -> None:
-    found = mapped("seg_id,beg,end,seg_length_ft,seg_width_ft,oci,func_class,IRI (m/km),Slab Length m,TruckPct,SurveyDate",
+    found = mapped("seg_id,beg,end,seg_length_ft,seg_width_ft,oci,func_class,IRI (m/km),Slab Length m,TruckPct,"
+                   "SurveyDate",
                    "S1,A,B,400,36,71,Alley,2,4.5,7,2024-01-01")
     assert [ours for ours, _ in found.values()] == [
         "block_id", "from_street", "to_street", "length_ft", "width_ft", "condition_index", "functional_class",
@@ -78,7 +81,8 @@ def test_a_mapping_is_saved_and_read_again() -> None:
 
 
 def test_a_filter_keeps_its_values_trimmed_and_in_any_case() -> None:
-    text = "id,length,width,pci,surface\n1,400,36,70,Jointed Concrete\n2,400,36,70, jointed concrete \n3,400,36,70,Asphalt\n4,400,36,x,\n"
+    text = ("id,length,width,pci,surface\n1,400,36,70,Jointed Concrete\n2,400,36,70, jointed concrete \n"
+            "3,400,36,70,Asphalt\n4,400,36,x,\n")
     raw = open_table("t.csv", text.encode())
     mapping = read_mapping(b"theirs,ours,unit,only\nid,block_id,,\nlength,length_ft,feet,\nwidth,width_ft,,\n"
                            b"PCI,condition_index,,\nsurface,,,JOINTED CONCRETE | brick\n")
@@ -94,8 +98,10 @@ def test_a_filter_keeps_its_values_trimmed_and_in_any_case() -> None:
 
 @pytest.mark.parametrize(("line", "column", "severity"), [
     ("length,lenght_ft,,", "ours", "stop"), ("length,length_ft,furlong,", "unit", "stop"),
-    ("length,length_ft,sqm,", "unit", "stop"), ("pci,block_id,,", "ours", "stop"), ("lost,length_ft,,", "theirs", "stop"),
-    ("lost,,,concrete", "theirs", "stop"), ("lost,street,,", "theirs", "warn"), ("pci,condition_index,ft,", "unit", "stop"),
+    ("length,length_ft,sqm,", "unit", "stop"), ("pci,block_id,,", "ours", "stop"),
+    ("lost,length_ft,,", "theirs", "stop"),
+    ("lost,,,concrete", "theirs", "stop"), ("lost,street,,", "theirs", "warn"),
+    ("pci,condition_index,ft,", "unit", "stop"),
 ])
 def test_faults_of_a_mapping(line: str, column: str, severity: str) -> None:
     raw = open_table("t.csv", b"id,length,width,pci\n1,400,36,70\n")
@@ -113,7 +119,8 @@ def test_a_mapping_with_faults_is_refused_with_all_of_them() -> None:
         read_blocks(raw, suggest(raw).drop(columns="only"))
 
 
-@pytest.mark.parametrize("content", [b"", b"heading,ours\na,b\n", b"\0\1\2", b"theirs,theirs\na,b\n", b'theirs,ours\n"a,b\n',
+@pytest.mark.parametrize("content", [b"", b"heading,ours\na,b\n", b"\0\1\2", b"theirs,theirs\na,b\n",
+                                     b'theirs,ours\n"a,b\n',
                                      b"theirs,ours,unit,only\na,b,c,d,e\n"])
 def test_a_file_that_is_no_mapping(content: bytes) -> None:
     with pytest.raises(UnusableInput):

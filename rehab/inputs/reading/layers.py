@@ -6,7 +6,6 @@ import io
 import json
 import tempfile
 import zipfile
-import zlib
 from pathlib import Path, PurePosixPath
 from typing import Any, Final
 
@@ -15,7 +14,7 @@ import pandas as pd
 
 from rehab.base.errors import Problem
 from rehab.inputs.reading.lines import WGS84, Shapes, to_wgs84
-from rehab.inputs.reading.raw import Raw, cleaned, listed, refusal
+from rehab.inputs.reading.raw import ZIP_FAULTS, Raw, cleaned, listed, refusal
 
 #: bytes a zip may unfold to; a larger one is taken for a zip bomb
 MOST_UNZIPPED: Final = 500_000_000
@@ -72,7 +71,7 @@ def shapefile(name: str, content: bytes, sheet: str | None, crs: str | None) -> 
                 for ending, member in stems[names[chosen]].items():
                     (Path(folder) / f"layer{ending}").write_bytes(package.read(member))
                 raw = _from_file(name, Path(folder) / "layer.shp", None, crs, "shp")
-    except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError, OSError, ValueError) as error:
+    except ZIP_FAULTS as error:
         raise refusal(name, f"the zip is damaged or protected and cannot be unpacked ({error})"[:300],
                       "a plain zip without a password") from error
     others = [other for other in names if other != chosen]

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import io
 import zipfile
-import zlib
 from dataclasses import replace
 from pathlib import PurePath
 from typing import Final
@@ -12,7 +11,7 @@ from typing import Final
 from rehab.base.errors import Problem
 from rehab.inputs.reading import delimited, layers, workbook
 from rehab.inputs.reading.lines import WKT_HEADINGS, from_wkt, looks_like_wkt
-from rehab.inputs.reading.raw import Raw, refusal
+from rehab.inputs.reading.raw import ZIP_FAULTS, Raw, refusal
 
 #: ending -> kind of content that it promises
 ENDINGS: Final = {".csv": "text", ".txt": "text", ".tsv": "text", ".xlsx": "workbook", ".geojson": "json",
@@ -88,7 +87,7 @@ def _holds_workbook(content: bytes) -> bool:
     try:
         with zipfile.ZipFile(io.BytesIO(content)) as package:
             return "xl/workbook.xml" in package.namelist()
-    except (zipfile.BadZipFile, zlib.error, EOFError, OSError, ValueError, NotImplementedError):
+    except ZIP_FAULTS:
         return b"xl/workbook.xml" in content
 
 
@@ -96,7 +95,7 @@ def _small_enough(name: str, content: bytes) -> None:
     try:
         with zipfile.ZipFile(io.BytesIO(content)) as package:
             layers.unfolded_size(name, package)
-    except (zipfile.BadZipFile, zlib.error, EOFError, OSError, ValueError, NotImplementedError) as error:
+    except ZIP_FAULTS as error:
         raise refusal(name, f"the workbook is damaged and cannot be read ({error})"[:300],
                       "the workbook opened and saved again as .xlsx") from error
 

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import lzma
+import zipfile
+import zlib
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Final
@@ -14,6 +17,10 @@ from rehab.base.errors import Problem, Severity, UnusableInput
 
 #: rows listed one by one for each kind of problem; the rest is counted in one row, so a bad file stays readable
 LISTED: Final = 1_000
+
+#: what Python's zip reader raises for a damaged, encrypted or exotic archive
+ZIP_FAULTS: Final = (zipfile.BadZipFile, zlib.error, lzma.LZMAError, EOFError, KeyError, OSError, ValueError,
+                     NotImplementedError, RuntimeError)
 
 Mask = npt.NDArray[np.bool_]
 

@@ -16,7 +16,7 @@ import python_calamine as calamine
 from rehab.base.errors import Problem
 from rehab.inputs.reading import grid
 from rehab.inputs.reading.headings import recognised
-from rehab.inputs.reading.raw import listed, refusal
+from rehab.inputs.reading.raw import ZIP_FAULTS, listed, refusal
 
 #: cells in the rectangle around all filled ones; a stray cell at the far end of a sheet makes billions
 MOST_CELLS: Final = 40_000_000
@@ -40,8 +40,7 @@ def read(name: str, content: bytes, sheet: str | None) -> tuple[grid.Grid, list[
         return _first_table(name, content, book, parts, [sheet] if sheet else visible), visible
     except calamine.PasswordError as error:
         raise refusal(name, "the workbook is protected by a password", "a copy saved without a password") from error
-    except (calamine.CalamineError, zipfile.BadZipFile, ElementTree.ParseError, KeyError, OSError, ValueError,
-            NotImplementedError, RuntimeError) as error:
+    except (calamine.CalamineError, ElementTree.ParseError, *ZIP_FAULTS) as error:
         raise refusal(name, f"the workbook is damaged and cannot be read ({error})"[:300], _SAVE) from error
 
 

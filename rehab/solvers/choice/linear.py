@@ -50,7 +50,7 @@ class Relaxation:
         model.a_matrix_.index_ = np.concatenate([index, np.arange(r)]).astype(np.int32)
         data = np.insert(cost.data / self.scale[cost.indices], end, 1.0)
         model.a_matrix_.value_ = np.concatenate([data, np.full(r, -1.0)])
-        self.solver: Any = highspy._Highs()  # not Highs: that one writes a banner to the standard output
+        self.solver: Any = highspy._Highs()  # type: ignore[attr-defined]  # not Highs: that one writes a banner to the standard output
         for option, setting in (("output_flag", False), ("threads", 1), ("presolve", "choose" if n > 2000 else "off")):
             self.solver.setOptionValue(option, setting)
         self.solver.passModel(model)
