@@ -64,7 +64,7 @@ def show_block(made: Plan, block_id: str) -> None:
     line = made.overview.set_index("block_id").loc[block_id]
     row = made.prepared.network.set_index("block_id").loc[block_id]
     st.subheader(f"{block_id}: {place(line['street'], line['from_street'], line['to_street'])}")
-    tiles = st.columns(5)
+    tiles = st.columns([2.2, 1.2, 1, 1.3, 1.2])
     tiles[0].metric("Strategy by today's condition", label(line["strategy"]))
     tiles[1].metric("Likely cost today", money(line["likely_usd"]),
                     help=f"low {money(line['low_usd'])}, high {money(line['high_usd'])}")
@@ -73,7 +73,7 @@ def show_block(made: Plan, block_id: str) -> None:
                     help="Years until major work falls due, with the strategy done in the first year, less without.")
     tiles[4].metric("Year in the program", "none" if pd.isna(line["program_year"]) else f"{line['program_year']:.0f}")
     if line["estimated"]:
-        st.warning("Estimated: this block holds no counts, only an index, a rating or a word.", icon="📐")
+        st.warning("Estimated: this block holds no counts, only an index, a rating or a word.")
     if row["assumed"]:
         st.caption(f"Taken from the defaults: {', '.join(heading(name) for name in row['assumed'].split('; '))}.")
     why, survey, amounts, future = st.tabs(["Why", "Survey", "Quantities and cost", "Forecast"])

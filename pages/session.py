@@ -127,8 +127,7 @@ def banner() -> None:
     """What every screen says at its top: whose streets these are, and how much of it is estimated."""
     city = tables()
     if city.invented:
-        st.info("This is an **invented city**, to look around in. Load a table of your own under *Start and data*.",
-                icon="🏙️")
+        st.info("This is an **invented city**, to look around in. Load a table of your own under *Start and data*.")
     refused = st.session_state.pop("refused", None)
     if refused:
         st.error(f"Not changed: {refused}")
@@ -139,7 +138,7 @@ def estimated_note(made: plan.Plan) -> None:
     count, blocks = made.summary["estimated_blocks"], made.summary["blocks"]
     if count:
         st.warning(f"{count:,} of {blocks:,} blocks hold only an index, a rating or a word: their needs, quantities "
-                   "and costs are **estimated**, and every list and file says so.", icon="📐")
+                   "and costs are **estimated**, and every list and file says so.")
 
 
 @st.cache_resource

@@ -122,7 +122,11 @@ def _event(task: Any, where: str, estimated: bool, stamp: datetime) -> icalendar
 
 
 def _cells(column: pd.Series, name: str) -> list[str]:
-    """The cells of one column; columns of numbers take a short way, since they are most of a table."""
+    """The cells of one column; texts and numbers take a short way, since they are most of a table."""
+    if isinstance(column.dtype, pd.StringDtype):
+        return [_safe(text) for text in column.fillna("").tolist()]
+    if column.dtype == np.int64:
+        return [str(value) for value in column.tolist()]
     if column.dtype != np.float64:
         return [_cell(value, name) for value in column.to_numpy(dtype=object)]
     money = name.endswith("_usd")

@@ -128,12 +128,17 @@ def legend_html(overview: pd.DataFrame, colour_by: str) -> str:
     """The legend as one line of HTML: a drawn line and its words per class, nothing loaded from anywhere."""
     items = "".join(
         '<span style="display:inline-flex;align-items:center;gap:.45em;white-space:nowrap">'
-        '<svg width="44" height="12" aria-hidden="true"><line x1="1" y1="6" x2="43" y2="6" '
-        f'stroke="{row.colour}" stroke-width="{row.width:g}" stroke-dasharray="{row.dash or "none"}"/></svg>'
-        f"{escape(row.label)}</span>"
+        f'<img alt="" width="44" height="12" src="{_swatch(row)}">{escape(row.label)}</span>'
         for row in legend(overview, colour_by)
     )
     return f'<div style="display:flex;flex-wrap:wrap;gap:.3em 1.4em">{items}</div>'
+
+
+def _swatch(row: LegendRow) -> str:
+    """A drawn line as an image in a data URL: screens that clean HTML take drawings out of it, but leave images."""
+    line = (f'<svg xmlns="http://www.w3.org/2000/svg" width="44" height="12"><line x1="1" y1="6" x2="43" y2="6" '
+            f'stroke="{row.colour}" stroke-width="{row.width:g}" stroke-dasharray="{row.dash or "none"}"/></svg>')
+    return _data_url(line.encode(), "image/svg+xml")
 
 
 def describe_map(overview: pd.DataFrame, geometry: pd.DataFrame, colour_by: str) -> str:

@@ -253,7 +253,7 @@ def _after_work(ageing: Ageing, block: Ints, step: int, strategy: str, span: int
     for year in range(width):
         out[0][:, year], out[1][:, year], out[2][:, year] = sound + patched + replaced, partial, full
         to_shallow, to_deep = slower * shallow[block, begin + year], deep[block, begin + year]
-        worse, broken, leaving = _leave(sound, to_shallow, to_deep)
+        worse, broken, leaving = _leave(sound, to_shallow, to_deep, ageing.faster)
         breaking = partial * -np.expm1(-ageing.faster * to_deep)
         patch_fails = patched * -np.expm1(-ageing.patch[year])
         panel_fails = replaced * -np.expm1(-ageing.panel[year])
@@ -272,17 +272,23 @@ def _untreated(sound: Floats, partial: Floats, full: Floats, shallow: Floats, de
     for year in range(years + 1):
         out[0][:, year], out[1][:, year], out[2][:, year] = sound, partial, full
         if year < years:
-            worse, broken, leaving = _leave(sound, shallow[:, year], deep[:, year])
+            worse, broken, leaving = _leave(sound, shallow[:, year], deep[:, year], faster)
             breaking = partial * -np.expm1(-faster * deep[:, year])
             sound, partial, full = sound - leaving, partial + worse - breaking, full + broken + breaking
     return out[0], out[1], out[2]
 
 
-def _leave(sound: Floats, to_shallow: Floats, to_deep: Floats) -> tuple[Floats, Floats, Floats]:
-    """Of the sound: those going shallow, those going deep, and both; competing hazards within the year."""
-    both = to_shallow + to_deep
+def _leave(sound: Floats, to_shallow: Floats, to_deep: Floats, faster: float) -> tuple[Floats, Floats, Floats]:
+    """Of the sound: those shallow at the end of the year, those deep by then, and both.
+
+    Competing hazards, even through the year; a panel that goes shallow early in the year may break late in it:
+    shallow = s (e^-f - e^-b) / (b - f), with b the sum of both hazards s and d, and f = ``faster`` d.
+    """
+    both, breaking = to_shallow + to_deep, faster * to_deep
+    apart = np.abs(both - breaking)
+    mean = np.divide(-np.expm1(-apart), apart, out=np.ones_like(apart), where=apart > 0)
     leaving = sound * -np.expm1(-both)
-    worse = leaving * np.divide(to_shallow, both, out=np.zeros_like(both), where=both > 0)
+    worse = np.minimum(sound * to_shallow * np.exp(-np.minimum(both, breaking)) * mean, leaving)
     return worse, leaving - worse, leaving
 
 

@@ -46,7 +46,15 @@ def compare(first_usd: pd.DataFrame, years_to_trigger: pd.DataFrame, grinding_us
 
 
 def rebuild(after_yr: Floats, cost_usd: Floats, life_yr: Floats, horizon_yr: float, rate: float) -> Floats:
-    """Present worth of reconstruction after some years, less the credit for the life left at the horizon."""
-    unused = np.clip(1.0 - (horizon_yr - after_yr) / np.maximum(life_yr, 1e-9), 0.0, 1.0)
-    worth = cost_usd * (present_worth_factor(rate, after_yr) - unused * present_worth_factor(rate, horizon_yr))
-    return np.where(after_yr < horizon_yr, worth, 0.0)
+    """Present worth of reconstruction after some years, less the credit for the life left at the horizon.
+
+    It comes again each time the new concrete has lasted its life, up to the horizon; a life below a year counts as one.
+    """
+    life, at = np.maximum(life_yr, 1.0), np.array(after_yr, float)
+    worth = np.zeros(len(at))
+    while (at < horizon_yr).any():
+        unused = np.clip(1.0 - (horizon_yr - at) / life, 0.0, 1.0)
+        once = cost_usd * (present_worth_factor(rate, at) - unused * present_worth_factor(rate, horizon_yr))
+        worth += np.where(at < horizon_yr, once, 0.0)
+        at = at + life
+    return worth

@@ -149,7 +149,7 @@ def _write_ahead(cursor: DBAPICursor) -> None:
         try:
             cursor.execute("PRAGMA journal_mode=WAL")
         except sqlite3.OperationalError as error:
-            if True or time.monotonic() > until:
+            if error.sqlite_errorcode != sqlite3.SQLITE_BUSY or time.monotonic() > until:
                 raise
             time.sleep(0.02)
         else:

@@ -262,7 +262,7 @@ ROW = st.fixed_dictionaries({
 })
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=20, deadline=None)
 @given(rows=st.lists(ROW, min_size=1, max_size=8), seed=st.randoms(use_true_random=False))
 def test_every_row_is_used_filtered_or_stopped_and_order_does_not_matter(rows: list[dict[str, str]],
                                                                          seed: object) -> None:

@@ -55,7 +55,7 @@ def test_random_delimited_text(content: str) -> None:
     survives("a.csv", content.encode())
 
 
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=30, deadline=None)
 @given(at=st.lists(st.integers(0, len(SOUND) - 1), min_size=1, max_size=6),
        put=st.lists(st.sampled_from([b",", b'"', b"\n", b"\r", b";", b"\xe9", b"", b"-", b"1e9", b"NA", b"\0", b"  ",
                                      b"/"]),
@@ -67,7 +67,7 @@ def test_mutated_tables(at: list[int], put: list[bytes]) -> None:
     survives("a.csv", content)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=25, deadline=None)
 @given(at=st.lists(st.tuples(st.integers(0, len(XLSX) - 1), st.integers(0, 255)), min_size=1, max_size=5))
 def test_mutated_workbooks(at: list[tuple[int, int]]) -> None:
     content = bytearray(XLSX)

@@ -155,10 +155,9 @@ def test_a_zip_with_a_path_outside_itself(tmp_path: Path, inside: str) -> None:
 
 def test_a_zip_bomb() -> None:
     stream = io.BytesIO()
-    with zipfile.ZipFile(stream, "w", zipfile.ZIP_DEFLATED) as package, package.open("blocks.shp", "w") as member:
-        for _ in range(51):
-            member.write(bytes(10_000_000))
-    assert len(stream.getvalue()) < 1_000_000
+    with zipfile.ZipFile(stream, "w", zipfile.ZIP_DEFLATED) as package:
+        package.writestr("blocks.shp", bytes(1_000))
+        package.infolist()[0].file_size = 500_000_001  # what the directory of a bomb says
     with pytest.raises(UnusableInput, match="unfolds to more than 500 MB"):
         open_table("blocks.zip", stream.getvalue())
 

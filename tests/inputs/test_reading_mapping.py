@@ -13,6 +13,7 @@ from rehab.inputs.reading import (
     dictionary,
     open_table,
     read_blocks,
+    read_defects,
     read_mapping,
     suggest,
     template,
@@ -160,6 +161,13 @@ def test_the_template_workbook_can_be_filled_and_read() -> None:
     reading = read_blocks(open_table("filled.xlsx", stream.getvalue(), sheet="Blocks"))
     assert reading.table[list(filled)].iloc[0].tolist() == ["0042", 400, 36, 55, True]
     assert reading.problems.empty
+    damage = {"block_id": "0042", "panel_row": 2, "panel_column": 1, "defect": "joint spall", "severity": "low"}
+    book["Defects"].append([damage.get(cell.value) for cell in book["Defects"][1]])
+    stream = io.BytesIO()
+    book.save(stream)
+    assert len(read_blocks(open_table("filled.xlsx", stream.getvalue())).table) == 1
+    panel = read_defects(open_table("filled.xlsx", stream.getvalue(), table="defects"), None, reading.table)
+    assert panel.table[list(damage)].iloc[0].tolist() == list(damage.values())
 
 
 def test_the_dictionary_lists_every_column_of_the_uploads() -> None:

@@ -175,6 +175,16 @@ def test_several_programs_may_make_the_same_file_at_once(tmp_path: Path) -> None
         assert list(pool.map(make, range(4))) == [[1] * 15] * 4
 
 
+def test_a_file_that_is_locked_for_a_moment_is_opened_after_it(tmp_path: Path) -> None:
+    other = sqlite3.connect(tmp_path / "x.db", isolation_level=None, check_same_thread=False)
+    other.execute("BEGIN EXCLUSIVE")
+    release = threading.Timer(0.6, lambda: other.execute("ROLLBACK"))
+    release.start()
+    store.connect(f"sqlite:///{tmp_path / 'x.db'}").dispose()
+    release.join()
+    other.close()
+
+
 # projects
 
 def test_a_project_reads_back_cell_for_cell(engine: Engine, project_id: int, city: tuple[pd.DataFrame, ...]) -> None:

@@ -75,6 +75,13 @@ def recognised(*lines: list[str]) -> int:
                 for table in ("blocks", "defects") for match in _matches(cell, table) if match.score >= 2})
 
 
+def complete(headings: list[str], table: Upload) -> bool:
+    """Whether every required column of the table, and for blocks a measure of condition, may be among the headings."""
+    ours = {match.ours for heading in headings if heading for match in _matches(heading, table)}
+    required = {item.name for item in tables.upload_fields(table) if item.required}
+    return required <= ours and (table != "blocks" or bool(ours & set(tables.CONDITION)))
+
+
 def is_unit(text: str) -> bool:
     """Whether a cell is a unit and nothing else."""
     return unit_of(text) is not None

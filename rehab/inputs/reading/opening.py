@@ -10,6 +10,7 @@ from typing import Final
 
 from rehab.base.errors import Problem
 from rehab.inputs.reading import delimited, layers, workbook
+from rehab.inputs.reading.headings import Upload
 from rehab.inputs.reading.lines import WKT_HEADINGS, from_wkt, looks_like_wkt
 from rehab.inputs.reading.raw import ZIP_FAULTS, Raw, refusal
 
@@ -35,10 +36,12 @@ _REMEDIES: Final = {
 }
 
 
-def open_table(name: str, content: bytes, *, sheet: str | None = None, crs: str | None = None) -> Raw:
+def open_table(name: str, content: bytes, *, table: Upload = "blocks", sheet: str | None = None,
+               crs: str | None = None) -> Raw:
     """The table in an upload, its cells as text, with all that was found wrong so far.
 
-    ``sheet`` chooses a sheet of a workbook or a layer of a map file; ``crs`` is the coordinate reference system
+    Of a workbook the first visible sheet with the columns of ``table`` is taken; ``sheet`` names another one, or a
+    layer of a map file.  ``crs`` is the coordinate reference system
     (such as 'EPSG:2230') of a file that does not say it.  Raises :class:`UnusableInput` for a file that is empty,
     damaged, of another kind than its ending says, or without a table.
     """
@@ -59,7 +62,7 @@ def open_table(name: str, content: bytes, *, sheet: str | None = None, crs: str 
         return layers.shapefile(name, content, sheet, crs)
     if kind == "workbook":
         _small_enough(name, content)
-        grid, sheets = workbook.read(name, content, sheet)
+        grid, sheets = workbook.read(name, content, sheet, table)
         raw = Raw(name, grid.frame, grid.rows, None, grid.problems, sheets, grid.broken, "xlsx")
     else:
         grid, delimiter = delimited.read(name, content)

@@ -15,7 +15,7 @@ import python_calamine as calamine
 
 from rehab.base.errors import Problem
 from rehab.inputs.reading import grid
-from rehab.inputs.reading.headings import recognised
+from rehab.inputs.reading.headings import Upload, complete, recognised
 from rehab.inputs.reading.raw import ZIP_FAULTS, listed, refusal
 
 #: cells in the rectangle around all filled ones; a stray cell at the far end of a sheet makes billions
@@ -27,7 +27,7 @@ _ERROR: Final = re.compile(rb'<c (?=[^>]{0,80}?t="e")[^>]{0,80}?r="([A-Z]{1,3})(
 _REL: Final = "{http://schemas.openxmlformats.org/officeDocument/2006/relationships}id"
 
 
-def read(name: str, content: bytes, sheet: str | None) -> tuple[grid.Grid, list[str]]:
+def read(name: str, content: bytes, sheet: str | None, table: Upload) -> tuple[grid.Grid, list[str]]:
     """The table of one sheet and the names of the visible sheets; raises :class:`UnusableInput` if there is none."""
     try:
         parts = _parts(content)
@@ -37,7 +37,7 @@ def read(name: str, content: bytes, sheet: str | None) -> tuple[grid.Grid, list[
         if sheet is not None and sheet not in visible:
             raise refusal(name, f"the workbook has no visible sheet '{sheet}'", f"one of: {', '.join(visible)}",
                           value=sheet)
-        return _first_table(name, content, book, parts, [sheet] if sheet else visible), visible
+        return _first_table(name, content, book, parts, [sheet] if sheet else visible, table), visible
     except calamine.PasswordError as error:
         raise refusal(name, "the workbook is protected by a password", "a copy saved without a password") from error
     except (calamine.CalamineError, ElementTree.ParseError, *ZIP_FAULTS) as error:
@@ -45,8 +45,8 @@ def read(name: str, content: bytes, sheet: str | None) -> tuple[grid.Grid, list[
 
 
 def _first_table(name: str, content: bytes, book: calamine.CalamineWorkbook, parts: dict[str, str],
-                 sheets: list[str]) -> grid.Grid:
-    """The first sheet whose header names three or more known columns; if none does, the first with a table."""
+                 sheets: list[str], wanted: Upload) -> grid.Grid:
+    """The first sheet with all columns that the wanted table needs; else with three known ones; else with a table."""
     tables, only_header = [], False
     for sheet in sheets:
         errors = _looked_through(name, content, parts.get(sheet), sheet)
@@ -60,16 +60,16 @@ def _first_table(name: str, content: bytes, book: calamine.CalamineWorkbook, par
         if not any(cell.strip() for record in records[found[0]:] for cell in record):
             only_header = True
             continue
-        known = recognised(found[1])
-        tables.append((known, sheet, records, found, errors))
-        if known >= 3:
+        fit = 2 if complete(found[1], wanted) else int(recognised(found[1]) >= 3)
+        tables.append((fit, sheet, records, found, errors))
+        if fit == 2:
             break
     if not tables and only_header:
         raise refusal(name, "the table has headings but no rows", "a table with at least one row below its headings")
     if not tables:
         raise refusal(name, "no table was found on the visible sheets",
                       "a sheet with headings above the rows of a table")
-    known, sheet, records, found, errors = max(tables, key=lambda item: item[0] >= 3)
+    _, sheet, records, found, errors = max(tables, key=lambda item: item[0])
     result = grid.table(name, records, found, ragged=False)
     others = [other for other in sheets if other != sheet]
     if others:

@@ -13,6 +13,8 @@ from rehab.solvers.choice.problem import TOLERANCE, Bools, Ints, Problem, starts
 
 EXACT = 45
 """Open groups up to which the whole core is searched with proof."""
+DIVE = 50
+"""Groups in a wide neighbourhood."""
 PATIENCE = 4
 """Neighbourhoods searched in vain before the exact search of a small core begins."""
 
@@ -57,7 +59,7 @@ def _any(problem: Problem, dual: Dual, state: State, gap: float, deadline: float
         state.short = int(np.argmax(over / np.maximum(problem.budget, 1e-300)))
         return
     everything = np.ones(len(problem.value), bool)
-    _, ended = _search(problem, dual, state, everything, np.arange(problem.groups), gap, deadline, exact=True)
+    _, ended = _search(problem, dual, state, everything, np.arange(problem.groups), gap, deadline, None)
     if ended and state.chosen is None:
         state.short = int(np.argmax(most))
 
@@ -65,7 +67,8 @@ def _any(problem: Problem, dual: Dual, state: State, gap: float, deadline: float
 def _polish(problem: Problem, dual: Dual, state: State, gap: float, deadline: float, seed: int) -> None:
     """Neighbourhood searches and exchanges in turn; the exact search once few groups are open.
 
-    The size of a neighbourhood follows what can be searched to the end: up after a proof, down without.
+    Wide neighbourhoods are dived into with few part-choices at a time; small ones are searched thoroughly, and
+    their size follows what can be searched to the end: up after a proof, down without.
     """
     rng = np.random.default_rng(seed)
     size, misses, turns = 14, 0, 0
@@ -73,15 +76,18 @@ def _polish(problem: Problem, dual: Dual, state: State, gap: float, deadline: fl
         mask = _open(problem, dual, state, gap)
         several = np.flatnonzero(np.add.reduceat(mask, problem.first) > 1)
         if len(several) <= max(size, EXACT if misses >= PATIENCE else 0):
-            _search(problem, dual, state, mask, several, gap, deadline, exact=True)
+            _search(problem, dual, state, mask, several, gap, deadline, None)
             return
         if turns % 12 == 11:
             width = 1500 << min(turns // 24, 4)
             better, ended = _exchange(problem, dual, state, gap, deadline, (width,)), True
         else:
-            near = _neighbours(problem, dual, state, mask, several, size, rng)
-            better, ended = _search(problem, dual, state, mask, near, gap, deadline, exact=False)
-            size = max(6, size + (2 if ended and not better else 0 if ended else -2))
+            dive = turns % 2 == 0
+            near = _neighbours(problem, dual, state, mask, several, DIVE if dive else size, rng)
+            limit = (DIVE + 10, 300) if dive else (60, 1000)
+            better, ended = _search(problem, dual, state, mask, near, gap, deadline, limit)
+            if not dive:
+                size = max(6, size + (2 if ended and not better else 0 if ended else -2))
         misses, turns = (0 if better else misses + 1), turns + 1
 
 
@@ -164,30 +170,31 @@ def _neighbours(problem: Problem, dual: Dual, state: State, mask: Bools, several
 
 
 def _search(problem: Problem, dual: Dual, state: State, mask: Bools, groups: Ints, gap: float, deadline: float,
-            *, exact: bool) -> tuple[bool, bool]:
+            limit: tuple[int, int] | None) -> tuple[bool, bool]:
     """Branch and bound over ``groups`` within ``mask``, the others staying as they are.
 
-    ``exact``: the groups are all that are open, so that the search also bounds the problem.  Returns whether the
-    choice became better and whether the search came to its end.
+    ``limit``: blocks to extend and part-choices in each; None for the exact search, whose groups are all
+    that are open, so that it also bounds the problem.  Returns whether the choice became better and whether the
+    search came to its end.
     """
     base = dual.best if state.chosen is None else state.chosen
     free = np.zeros(problem.groups, bool)
     free[groups] = True
-    rows, first = _in_order(problem, dual, np.flatnonzero(mask & free[problem.of]), state, exact)
+    rows, first = _in_order(problem, dual, np.flatnonzero(mask & free[problem.of]), state, limit is None)
     rest = base[~free]
     outside = float(problem.value[rest].sum())
     budget = problem.budget * (1.0 + TOLERANCE / 2) - problem.use(rest)
     tree = branch.Tree(problem.value[rows], problem.cost[rows].toarray(), first, budget, gap, deadline,
                        state.value - outside)
-    if not exact:
-        tree.blocks, tree.width = 60, 1000
+    if limit is not None:
+        tree.blocks, tree.width = limit
     ended = branch.search(tree, dual.prices)
     better = False
     if tree.chosen is not None:
         chosen = base.copy()
         chosen[problem.of[rows[tree.chosen]]] = rows[tree.chosen]
         better = _offer(problem, state, chosen)
-    if exact:
+    if limit is None:
         left_out = dual.bound - float(dual.loss[~mask].min(initial=np.inf))
         state.bound = min(state.bound, max(tree.ceiling + outside, state.value, left_out))
     return better, ended
