@@ -7,7 +7,7 @@ from datetime import date
 import pandas as pd
 import streamlit as st
 
-from pages import session
+from pages import kept, session
 from pages.map_and_block import show_map
 from rehab.base import tables
 from rehab.base.errors import Problem, UnusableInput, as_table
@@ -24,6 +24,7 @@ def main() -> None:
     session.banner()
     overview_part()
     load_part()
+    kept.show()
 
 
 def overview_part() -> None:

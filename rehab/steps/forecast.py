@@ -253,14 +253,15 @@ def _after_work(ageing: Ageing, block: Ints, step: int, strategy: str, span: int
     for year in range(width):
         out[0][:, year], out[1][:, year], out[2][:, year] = sound + patched + replaced, partial, full
         to_shallow, to_deep = slower * shallow[block, begin + year], deep[block, begin + year]
-        worse, broken, leaving = _leave(sound, to_shallow, to_deep, ageing.faster)
-        breaking = partial * -np.expm1(-ageing.faster * to_deep)
-        patch_fails = patched * -np.expm1(-ageing.patch[year])
+        once_shallow = ageing.faster * to_deep
+        worse, broken, leaving = _leave(sound, to_shallow, to_deep, once_shallow)
+        patch_fails, patch_breaks, patch_leaving = _leave(patched, ageing.patch[year], 0.0, once_shallow)
+        breaking = partial * -np.expm1(-once_shallow)
         panel_fails = replaced * -np.expm1(-ageing.panel[year])
         sound = sound - leaving
         partial = partial + worse + patch_fails - breaking
-        full = full + broken + breaking + panel_fails
-        patched, replaced = patched - patch_fails, replaced - panel_fails
+        full = full + broken + patch_breaks + breaking + panel_fails
+        patched, replaced = patched - patch_leaving, replaced - panel_fails
     return out[0], out[1], out[2]
 
 
@@ -272,23 +273,27 @@ def _untreated(sound: Floats, partial: Floats, full: Floats, shallow: Floats, de
     for year in range(years + 1):
         out[0][:, year], out[1][:, year], out[2][:, year] = sound, partial, full
         if year < years:
-            worse, broken, leaving = _leave(sound, shallow[:, year], deep[:, year], faster)
-            breaking = partial * -np.expm1(-faster * deep[:, year])
+            once_shallow = faster * deep[:, year]
+            worse, broken, leaving = _leave(sound, shallow[:, year], deep[:, year], once_shallow)
+            breaking = partial * -np.expm1(-once_shallow)
             sound, partial, full = sound - leaving, partial + worse - breaking, full + broken + breaking
     return out[0], out[1], out[2]
 
 
-def _leave(sound: Floats, to_shallow: Floats, to_deep: Floats, faster: float) -> tuple[Floats, Floats, Floats]:
+def _leave(sound: Floats, to_shallow: npt.ArrayLike, to_deep: npt.ArrayLike,
+           once_shallow: Floats) -> tuple[Floats, Floats, Floats]:
     """Of the sound: those shallow at the end of the year, those deep by then, and both.
 
     Competing hazards, even through the year; a panel that goes shallow early in the year may break late in it:
-    shallow = s (e^-f - e^-b) / (b - f), with b the sum of both hazards s and d, and f = ``faster`` d.
+    shallow = s (e^-f - e^-b) / (b - f), with s the hazard to shallow, b that plus the one straight to deep and f
+    the one from shallow to deep (``once_shallow``).
     """
-    both, breaking = to_shallow + to_deep, faster * to_deep
-    apart = np.abs(both - breaking)
+    shallow = np.asarray(to_shallow, float)
+    both = shallow + np.asarray(to_deep, float)
+    apart = np.abs(both - once_shallow)
     mean = np.divide(-np.expm1(-apart), apart, out=np.ones_like(apart), where=apart > 0)
     leaving = sound * -np.expm1(-both)
-    worse = np.minimum(sound * to_shallow * np.exp(-np.minimum(both, breaking)) * mean, leaving)
+    worse = np.minimum(sound * shallow * np.exp(-np.minimum(both, once_shallow)) * mean, leaving)
     return worse, leaving - worse, leaving
 
 

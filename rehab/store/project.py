@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 import pandas as pd
-from sqlalchemy import Connection, Engine, and_, func, insert, select
+from sqlalchemy import Connection, Engine, RowMapping, and_, func, insert, select
 
 from rehab.store import checks, schema
 from rehab.store.database import writing
@@ -39,7 +39,8 @@ def save_project(engine: Engine, name: str, blocks: pd.DataFrame, defects: pd.Da
     checks.name("the project's name", name)
     checks.name("the name of who saves", who)
     moment = checks.moment(when)
-    packed = [pack(table, frame) for table, frame in zip(_TABLES, (blocks, defects, geometry), strict=True)]
+    frames = (blocks, defects, geometry)
+    packed = [pack(table, frame) for table, frame in zip(_TABLES, frames, strict=True)]
     with writing(engine) as connection:
         known = connection.execute(select(schema.projects.c.id).where(schema.projects.c.name == name)).scalar()
         if known is None:
@@ -51,7 +52,7 @@ def save_project(engine: Engine, name: str, blocks: pd.DataFrame, defects: pd.Da
                                                                   saved_on=moment))
         connection.execute(insert(schema.project_tables), [{"project_id": known, "version": project.version, **row}
                                                            for row in packed])
-        changes = _changes(connection, project, before)
+        changes = _changes(connection, project, dict(zip(_TABLES, frames, strict=True)))
         record(connection, known, f"project version {project.version}", changes, who, moment)
     return project
 
@@ -92,20 +93,24 @@ def _newest(connection: Connection, project_id: int) -> int:
 
 
 def _load(connection: Connection, project_id: int, version: int) -> list[pd.DataFrame]:
-    columns = schema.project_tables.c
-    query = select(schema.project_tables).where(columns.project_id == project_id, columns.version == version)
-    rows = {row["table_name"]: row for row in connection.execute(query).mappings()}
+    rows = _rows(connection, project_id, version)
     if not rows:
         raise StoreError(f"project {project_id} has no version {version}")
     return [unpack(rows[table]) for table in _TABLES]
 
 
-def _changes(connection: Connection, project: Project, before: int) -> list[str]:
-    """What this version changed against the one before, as it reads back from the database."""
-    new = _load(connection, project.id, project.version)
-    old = _load(connection, project.id, before) if before else [None] * len(_TABLES)
-    changes = [change for table, was, now in zip(_TABLES, old, new, strict=True)
-               for change in table_changes(table, was, now)]
-    if before:
-        return changes or ["no change"]
-    return [f"created project '{project.name}'", *changes]
+def _rows(connection: Connection, project_id: int, version: int) -> dict[str, RowMapping]:
+    columns = schema.project_tables.c
+    query = select(schema.project_tables).where(columns.project_id == project_id, columns.version == version)
+    return {row["table_name"]: row for row in connection.execute(query).mappings()}
+
+
+def _changes(connection: Connection, project: Project, frames: dict[str, pd.DataFrame]) -> list[str]:
+    """What this version, just stored, changed against the one before; tables of the same digest are not opened."""
+    now, before = (_rows(connection, project.id, version) for version in (project.version, project.version - 1))
+    if not before:
+        return [f"created project '{project.name}'",
+                *(change for table in _TABLES for change in table_changes(table, None, frames[table]))]
+    changes = [change for table in _TABLES if before[table]["digest"] != now[table]["digest"]
+               for change in table_changes(table, unpack(before[table]), unpack(now[table]))]
+    return changes or ["no change"]

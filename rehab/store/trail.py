@@ -64,25 +64,25 @@ def scenario_changes(old: Scenario | None, new: Scenario) -> list[str]:
 
 
 def table_changes(table: str, old: pd.DataFrame | None, new: pd.DataFrame) -> list[str]:
-    """How many rows of an uploaded table came, went and changed; the place in the file is no change."""
+    """How many keys of an uploaded table (a block, or a kind of defect in a panel) came, went and changed.
+
+    Another order and another place in the file are no change.
+    """
     if old is None:
         return [f"{table}: {len(new):,} rows"]
     key = ["block_id", "panel_row", "panel_column", "defect"] if table == "defects" else ["block_id"]
-    before, after = (_rows(frame.drop(columns="row", errors="ignore"), key) for frame in (old, new))
-    counts = {"added": sum(key not in before for key in after), "removed": sum(key not in after for key in before),
-              "changed": sum(before[key] != row for key, row in after.items() if key in before)}
+    before, after = (_marks(frame.drop(columns="row", errors="ignore"), key) for frame in (old, new))
+    both = after.index.intersection(before.index)
+    counts = {"added": len(after) - len(both), "removed": len(before) - len(both),
+              "changed": int((after[both] != before[both]).sum())}
     said = ", ".join(f"{count:,} {word}" for word, count in counts.items() if count)
     return [f"{table}: {said} ({len(new):,} rows)"] if said else []
 
 
-def _rows(frame: pd.DataFrame, key: list[str]) -> dict[Any, list[Any]]:
-    """Key -> the rows that have it (a panel may have two like defects), as text, since missing equals nothing."""
-    cells = frame.astype(object).where(frame.notna(), None)
-    result: dict[Any, list[Any]] = {}
-    for at, row in zip(cells[key].itertuples(index=False, name=None), cells.itertuples(index=False, name=None),
-                       strict=True):
-        result.setdefault(at, []).append(repr(row))
-    return {at: sorted(rows) for at, rows in result.items()}
+def _marks(frame: pd.DataFrame, key: list[str]) -> pd.Series:
+    """A 64-bit mark of the rows of each key, whatever their order: a panel may have two defects of a kind."""
+    rows = pd.util.hash_pandas_object(frame, index=False)
+    return rows.groupby(pd.util.hash_pandas_object(frame[key], index=False)).sum()
 
 
 def _budgets(old: Mapping[int, float], new: Mapping[int, float]) -> list[str]:

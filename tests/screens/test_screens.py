@@ -128,3 +128,23 @@ def test_a_price_of_the_citys_own_changes_the_cost(app: AppTest) -> None:
 def test_the_template_holds_every_column_of_the_upload() -> None:
     heads = pd.read_csv(BytesIO(reading.template())).columns
     assert list(heads) == [item.name for item in tables.upload_fields("blocks")]
+
+
+def test_work_is_kept_and_opened_again(app: AppTest, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("REHAB_DATABASE", f"sqlite:///{tmp_path / 'kept.db'}")
+    press(load(app, "mine.csv", GOOD), "Use these 2")
+    app.switch_page("pages/strategies.py").run()
+    next(field for field in app.text_input if field.label.startswith("Reason")).set_value("sewer first")
+    press(app, "Set")
+    app.switch_page("pages/start.py").run()
+    app.text_input(key="who").set_value("R. Mason").run()
+    press(app, "Keep")
+    assert not app.exception
+    assert any("Kept 'mine.csv'" in part.value for part in app.success)
+    another = AppTest.from_file(str(APP), default_timeout=120).run()
+    another.toggle(key="show_kept").set_value(True).run()
+    press(another, "Open")
+    assert not another.exception
+    assert "mine.csv: 2 blocks" in words(another)
+    another.switch_page("pages/strategies.py").run()
+    assert "set by the engineer: sewer first" in words(another).replace("\\", "")
