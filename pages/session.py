@@ -34,8 +34,8 @@ class Tables:
 def demo() -> Tables:
     """The invented city that the dashboard opens on."""
     found = reading.read_blocks(reading.open_table("blocks.csv", (DEMO / "blocks.csv").read_bytes()))
-    panel = reading.read_defects(reading.open_table("blocks_defects.csv", (DEMO / "blocks_defects.csv").read_bytes()),
-                                 None, found.table)
+    survey = reading.open_table("blocks_defects.csv", (DEMO / "blocks_defects.csv").read_bytes(), table="defects")
+    panel = reading.read_defects(survey, None, found.table)
     lines = reading.open_table("blocks_lines.geojson", (DEMO / "blocks_lines.geojson").read_bytes())
     geometry, more = reading.read_lines(lines, found.table)
     problems = pd.concat([found.problems, panel.problems, more], ignore_index=True)

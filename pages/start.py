@@ -70,7 +70,7 @@ def load_part() -> None:
             raw = reading.open_table(upload.name, upload.getvalue(), sheet=sheet, crs=crs)
         mapping = mapping_form(raw)
         found = reading.read_blocks(raw, mapping, today=date.today())
-        panel = reading.read_defects(reading.open_table(defects.name, defects.getvalue()), None,
+        panel = reading.read_defects(reading.open_table(defects.name, defects.getvalue(), table="defects"), None,
                                      found.table) if defects else None
         geometry, more = (reading.read_lines(reading.open_table(lines.name, lines.getvalue(), crs=crs), found.table)
                           if lines else (found.geometry, tables.empty("problems")))

@@ -156,7 +156,7 @@ def _tables(options: argparse.Namespace) -> tuple[pd.DataFrame, pd.DataFrame, pd
         geometry, more = reading.read_lines(lines, found.table)
         problems.append(more)
     if options.defects:
-        survey = reading.open_table(options.defects.name, options.defects.read_bytes())
+        survey = reading.open_table(options.defects.name, options.defects.read_bytes(), table="defects")
         panel = reading.read_defects(survey, None, found.table)
         defects = panel.table
         problems.append(panel.problems)

@@ -81,17 +81,17 @@ def allowed(alternatives: Alternatives, network: pd.DataFrame, adequate: Flags, 
     rules; a forced year replaces the closed years, with a warning.
     """
     names = network["block_id"].to_numpy()
-    keep = adequate & open_years(network, scenario, assumptions)[alternatives.block, alternatives.step]
-    keep &= ~np.isin(alternatives.block, np.flatnonzero(np.isin(names, scenario.kept_out)))
     position = {str(name): row for row, name in enumerate(names)}
+    opens = open_years(network, scenario, assumptions)[alternatives.block, alternatives.step]
     notes: list[Note] = []
+    due = adequate
     for item in scenario.overrides:
         if item.block_id in position:
             own = alternatives.block == position[item.block_id]
-            opens = open_years(network, scenario, assumptions)[alternatives.block, alternatives.step]
-            keep = np.where(own, opens & (alternatives.strategy == item.strategy), keep)
+            due = np.where(own, alternatives.strategy == item.strategy, due)
         else:
             notes.append(Note("override", item.block_id, None, "the block is not in the table; the override is unused"))
+    keep = due & opens & ~np.isin(names, scenario.kept_out)[alternatives.block]
     must = np.zeros(len(keep), bool)
     for lock in scenario.forced:
         if lock.block_id not in position:
@@ -99,12 +99,12 @@ def allowed(alternatives: Alternatives, network: pd.DataFrame, adequate: Flags, 
             continue
         own = (alternatives.block == position[lock.block_id])
         at = own & (alternatives.step == lock.year - scenario.start_year)
-        fits = at & (adequate if lock.strategy is None else alternatives.strategy == lock.strategy)
+        fits = at & (due if lock.strategy is None else alternatives.strategy == lock.strategy)
         if not fits.any():
             notes.append(Note("forced", lock.block_id, lock.year,
-                              "no work is due by the rules in this year; name a strategy to force it"))
+                              "no work is due in this year; name a strategy to force it"))
             continue
-        if not keep[fits].any():
+        if not opens[fits].any():
             notes.append(Note("conflict", lock.block_id, lock.year,
                               "forced into a year that is closed by a planned dig or a no-work year"))
         pick = np.flatnonzero(fits)[np.argmax(alternatives.benefit[fits])]
@@ -125,14 +125,7 @@ def best(alternatives: Alternatives, must: Flags, blocks: int, scenario: Scenari
     group = np.concatenate([alternatives.block, idle])
     found = choice.select(value, cost, group, np.array(scenario.budgets_usd), seconds=seconds, gap=_CLOSE)
     if found.status == "infeasible":
-        spent = np.zeros(years)
-        np.add.at(spent, alternatives.step[must], alternatives.cost_usd[must])
-        over = [scenario.start_year + step for step in range(years) if spent[step] > scenario.budgets_usd[step]]
-        notes = tuple(
-            Note("conflict", None, year, f"the forced work costs ${spent[year - scenario.start_year]:,.0f}, budget "
-                 f"${scenario.budgets_usd[year - scenario.start_year]:,.0f}; raise the budget or force less")
-            for year in over)
-        return Chosen(np.empty(0, np.int64), 0.0, 0.0, 0.0, "infeasible", notes)
+        return _unaffordable(alternatives.only(must), scenario)
     rows = np.asarray(found.chosen)
     return Chosen(rows[rows < count], found.value, found.upper_bound, found.gap, found.status, ())
 
@@ -147,7 +140,7 @@ def worst_first(alternatives: Alternatives, must: Flags, index: Floats, scenario
     taken: list[int] = [int(row) for row in np.flatnonzero(must)]
     np.subtract.at(left, alternatives.step[must], alternatives.cost_usd[must])
     if (left < 0).any():
-        return Chosen(np.empty(0, np.int64), 0.0, 0.0, 0.0, "infeasible", ())
+        return _unaffordable(alternatives.only(must), scenario)
     done = set(alternatives.block[must].tolist())
     for step in range(len(left)):
         rows = np.flatnonzero(alternatives.step == step)
@@ -183,3 +176,13 @@ def every(costs: dict[str, Floats], benefits: dict[str, Floats]) -> Alternatives
     block, step, kind = np.meshgrid(np.arange(blocks), np.arange(years), np.arange(len(WORK)), indexing="ij")
     order = np.stack([costs[name] for name in WORK], axis=2), np.stack([benefits[name] for name in WORK], axis=2)
     return Alternatives(block.ravel(), step.ravel(), np.array(WORK)[kind.ravel()], order[0].ravel(), order[1].ravel())
+
+
+def _unaffordable(forced: Alternatives, scenario: Scenario) -> Chosen:
+    """No program: the forced work costs more than the budget of the years in the notes."""
+    budgets = np.array(scenario.budgets_usd)
+    spent = np.bincount(forced.step, forced.cost_usd, minlength=len(budgets))
+    notes = tuple(Note("conflict", None, scenario.start_year + int(step), f"the forced work costs ${spent[step]:,.0f}, "
+                       f"budget ${budgets[step]:,.0f}; raise the budget or force less")
+                  for step in np.flatnonzero(spent > budgets))
+    return Chosen(np.empty(0, np.int64), 0.0, 0.0, 0.0, "infeasible", notes)

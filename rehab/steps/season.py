@@ -8,6 +8,7 @@ than a day takes a part of one.
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Hashable, Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -58,11 +59,11 @@ def arrange(network: pd.DataFrame, program: pd.DataFrame, quantities: pd.DataFra
     activities = [item for row, amount in enumerate(amounts.to_dict("records"))
                   for item in _activities(row, amount, rates)]
     this = working_days(year, assumptions)
-    rows, left = _place(activities, this, assumptions, seconds)
+    rows, left = _place(activities, this, {}, assumptions, seconds)
     records = _records(rows, program, this, "this", assumptions)
     if left:
         following = working_days(year + 1, assumptions)
-        later, never = _place(left, following, assumptions, seconds)
+        later, never = _place(left, following, _carried(rows, this, assumptions), assumptions, seconds)
         records += _records(later, program, following, "next", assumptions)
         notes += _left_notes(left, never, program, year)
     table = pd.DataFrame(records)
@@ -119,23 +120,37 @@ def _rate(key: str, assumptions: Assumptions) -> tuple[str, float]:
     return str(assumptions.table("crews").loc[key, "quantity"]), rate
 
 
-def _place(activities: list[_Activity], days: list[date], assumptions: Assumptions,
-           seconds: float) -> tuple[list[tuple[_Activity, int, int]], list[_Activity]]:
+def _place(activities: list[_Activity], days: list[date], carried: Mapping[tuple[int, str], date],
+           assumptions: Assumptions, seconds: float) -> tuple[list[tuple[_Activity, int, int]], list[_Activity]]:
     """Activities with their first and last working day, and those that did not fit.
 
-    First the repairs alone: what does not fit moves whole, its finishing with it.  Then all of the rest.
+    First the repairs alone: what does not fit moves whole, its finishing with it.  Then all of the rest.  A block
+    with no repairs among the activities had them in the season before; ``carried`` says what its finishing waits for.
     """
     repairs = [item for item in activities if item.kind in _REPAIR]
-    fits = {item.block for item, _, _ in _fit(repairs, days, assumptions, 0.0)}
-    placed = _fit([item for item in activities if item.block in fits], days, assumptions, seconds)
-    repaired = {item.block for item, _, _ in placed if item.kind in _REPAIR}
+    before = {item.block for item in activities} - {item.block for item in repairs}
+    fits = before | {item.block for item, _, _ in _fit(repairs, days, carried, assumptions, 0.0)}
+    placed = _fit([item for item in activities if item.block in fits], days, carried, assumptions, seconds)
+    repaired = before | {item.block for item, _, _ in placed if item.kind in _REPAIR}
     placed = [row for row in placed if row[0].block in repaired]
     there = {(item.block, item.kind) for item, _, _ in placed}
     return placed, [item for item in activities if (item.block, item.kind) not in there]
 
 
-def _fit(activities: list[_Activity], days: list[date], assumptions: Assumptions,
-         seconds: float) -> list[tuple[_Activity, int, int]]:
+def _carried(placed: list[tuple[_Activity, int, int]], days: list[date],
+             assumptions: Assumptions) -> dict[tuple[int, str], date]:
+    """By block and activity, the first day of the next season's work that this season's concrete allows."""
+    earliest: dict[tuple[int, str], date] = {}
+    for item, _, finish in placed:
+        for before, after, lag, _ in _waits(assumptions):
+            if before == item.kind:
+                key, day = (item.block, after), days[finish] + timedelta(days=lag)
+                earliest[key] = max(day, earliest.get(key, day))
+    return earliest
+
+
+def _fit(activities: list[_Activity], days: list[date], carried: Mapping[tuple[int, str], date],
+         assumptions: Assumptions, seconds: float) -> list[tuple[_Activity, int, int]]:
     """Activities with their first and last working day; those that did not fit are left out."""
     if not activities or not days:
         return []
@@ -152,6 +167,7 @@ def _fit(activities: list[_Activity], days: list[date], assumptions: Assumptions
     found = sequence.arrange(
         np.array([item.days for item in activities]), _precedence(activities, assumptions), demand, capacity,
         calendar=np.array([day.toordinal() for day in days]), optional=optional, weight=weight[: optional.max() + 1],
+        release=np.array([bisect_left(days, carried.get((item.block, item.kind), days[0])) for item in activities]),
         seconds=seconds)
     return [(item, start, start + item.days - 1)
             for item, start in zip(activities, found.start.tolist(), strict=True) if start >= 0]
@@ -166,9 +182,8 @@ def _crews(name: str, assumptions: Assumptions) -> int:
     return int(pd.to_numeric(rows.loc[rows["crew"] == name, "crews"]).max())
 
 
-def _precedence(activities: list[_Activity], assumptions: Assumptions) -> np.ndarray:
-    """Rows before, after, lag, unit of the lag: 0 working days, 1 calendar days."""
-    at = {(item.block, item.kind): row for row, item in enumerate(activities)}
+def _waits(assumptions: Assumptions) -> list[tuple[str, str, int, int]]:
+    """Before, after, lag, unit of the lag (0 working days, 1 calendar days) of the activities of a block."""
     lag = {key: int(assumptions.number("curing", key)) for key in (
         "grind_after_patch_days", "stripe_after_concrete_days", "seal_after_concrete_days")}
     notice = int(assumptions.number("season", "notice_days"))
@@ -180,8 +195,14 @@ def _precedence(activities: list[_Activity], assumptions: Assumptions) -> np.nda
     rules += [(kind, "stripe", lag["stripe_after_concrete_days"], 1) for kind in concrete]
     rules += [(kind, "fill", lag["seal_after_concrete_days"], 1) for kind in concrete]
     rules += [("mark", kind, 0, 0) for kind in ("fill", "grind", "stripe")]
-    rules += [("fill", "grind", 0, 0) if fill_first else ("grind", "fill", 0, 0), ("grind", "stripe", 0, 0),
-              ("fill", "stripe", 0, 0)]
+    fill = ("fill", "grind", 0, 0) if fill_first else ("grind", "fill", 0, 0)
+    return [*rules, fill, ("grind", "stripe", 0, 0), ("fill", "stripe", 0, 0)]
+
+
+def _precedence(activities: list[_Activity], assumptions: Assumptions) -> np.ndarray:
+    """Rows before, after, lag, unit of the lag, by the position of the activities."""
+    at = {(item.block, item.kind): row for row, item in enumerate(activities)}
+    rules = _waits(assumptions)
     rows = [(at[block, before], at[block, after], days, unit)
             for block in sorted({item.block for item in activities}) for before, after, days, unit in rules
             if (block, before) in at and (block, after) in at]

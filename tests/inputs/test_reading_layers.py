@@ -168,6 +168,15 @@ def test_a_shapefile_with_missing_parts(tmp_path: Path, without: tuple[str, ...]
         read_blocks(open_table("blocks.zip", zipped(layer(LINES), tmp_path, without)))
 
 
+def test_a_damaged_projection_file(tmp_path: Path) -> None:
+    content = zipped(layer(LINES), tmp_path, without=(".prj",))
+    stream = io.BytesIO(content)
+    with zipfile.ZipFile(stream, "a") as package:
+        package.writestr("blocks.prj", 'GEOGCS["GCS_WGS_1984",DATUM[,,"D_WGS')
+    with pytest.raises(UnusableInput):
+        open_table("blocks.zip", stream.getvalue())
+
+
 def test_a_shapefile_in_a_folder_and_a_choice_of_layers(tmp_path: Path) -> None:
     content = zipped(layer(LINES), tmp_path, inside="data/")
     stream = io.BytesIO(content)

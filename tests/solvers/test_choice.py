@@ -51,8 +51,8 @@ def test_published_instances(groups: int, limit: float, optimum: float, relaxed:
 
 
 # An invented network of six blocks and three years; figures worked out by enumeration of all combinations.
-SIX = {"condition": [78, 66, 58, 49, 38, 24], "loss": [1.5, 2, 2.5, 3, 3, 2], "area": [1000, 1500, 1200, 2000, 900, 1600],
-       "traffic": [20, 35, 10, 40, 15, 25]}
+SIX = {"condition": [78, 66, 58, 49, 38, 24], "loss": [1.5, 2, 2.5, 3, 3, 2],
+       "area": [1000, 1500, 1200, 2000, 900, 1600], "traffic": [20, 35, 10, 40, 15, 25]}
 
 
 def six_blocks() -> compare.Instance:
@@ -107,7 +107,8 @@ def tiny(draw: st.DrawFn) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarra
     return value, np.array(uses, float).reshape(n, resources), group, budget
 
 
-def assert_sound(found: choice.Choice, value: np.ndarray, cost: np.ndarray, group: np.ndarray, budget: np.ndarray) -> None:
+def assert_sound(found: choice.Choice, value: np.ndarray, cost: np.ndarray, group: np.ndarray,
+                 budget: np.ndarray) -> None:
     assert (group[found.chosen] == np.unique(group)).all()
     assert (cost[found.chosen].sum(axis=0) <= budget * (1 + 1e-9)).all()
     assert found.value == pytest.approx(value[found.chosen].sum(), rel=1e-12, abs=1e-9)
@@ -161,8 +162,8 @@ def test_order_of_alternatives_and_storage_do_not_matter(problem: tuple[np.ndarr
 def network(seed: int, groups: int, alternatives: int, resources: int) -> tuple[np.ndarray, ...]:
     rng = np.random.default_rng(seed)
     n = groups * alternatives
-    return (rng.normal(10, 5, n), rng.integers(1, 20, (n, resources)).astype(float), np.repeat(np.arange(groups), alternatives),
-            np.full(resources, groups * 7.0))
+    return (rng.normal(10, 5, n), rng.integers(1, 20, (n, resources)).astype(float),
+            np.repeat(np.arange(groups), alternatives), np.full(resources, groups * 7.0))
 
 
 @pytest.mark.parametrize("seed", range(8))
@@ -230,7 +231,8 @@ def test_trivial_inputs() -> None:
 
 
 @pytest.mark.parametrize(("change", "message"), [
-    ({"value": [1, np.nan]}, r"value\[1\]"), ({"cost": [[1], [-1]]}, r"cost\[1, 0\]"), ({"cost": [[np.nan], [1]]}, r"cost\[0, 0\]"),
+    ({"value": [1, np.nan]}, r"value\[1\]"), ({"cost": [[1], [-1]]}, r"cost\[1, 0\]"),
+    ({"cost": [[np.nan], [1]]}, r"cost\[0, 0\]"),
     ({"budget": [-1]}, r"budget\[0\]"), ({"budget": [np.inf]}, r"budget\[0\]"), ({"group": [0.5, 1]}, "integers"),
     ({"group": [0]}, "one length"), ({"cost": [[1]]}, "shape"), ({"must": [True]}, "must"),
     ({"group": [0, 0], "must": [True, True]}, "rows 0 and 1"),

@@ -240,6 +240,15 @@ def test_every_version_of_a_project_is_kept(engine: Engine, project_id: int, cit
         "blocks: 1 removed, 1 changed (3 rows); defects: 1 changed (1 rows)"]
 
 
+def test_order_and_place_in_the_file_are_no_change(engine: Engine, project_id: int, city: Any) -> None:
+    turned = [frame.iloc[::-1] for frame in city]
+    store.save_project(engine, "Teasel Bend", turned[0].assign(row=[9.0, 8.0, 7.0, 6.0]), *turned[1:], who="Bo")
+    more = pd.concat([city[1], city[1].iloc[:1], city[1].iloc[:1].assign(panel_row=3.0)])
+    store.save_project(engine, "Teasel Bend", city[0].iloc[1:].assign(street="x"), more, city[2], who="Bo")
+    assert details(engine, project_id)[1:] == [
+        "no change", "blocks: 1 removed, 3 changed (3 rows); defects: 1 added, 1 changed (4 rows)"]
+
+
 def test_projects_are_listed_by_name(engine: Engine, project_id: int, city: Any) -> None:
     for name in ("Alder Falls", ODD):
         store.save_project(engine, name, *city, who="Ann")

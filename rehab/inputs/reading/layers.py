@@ -117,7 +117,8 @@ def _from_file(name: str, path: Path, sheet: str | None, crs: str | None, kind: 
             raise refusal(name, "the file holds no layer", _LAYER)
         meta, _, shapes, columns = read_raw(path, layer=wanted, datetime_as_string=True)
     except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError, pyogrio.errors.GeometryError,
-            pyogrio.errors.FieldError, UnicodeDecodeError, ValueError, RuntimeError, OSError) as error:
+            pyogrio.errors.FieldError, pyogrio.errors.CRSError, UnboundLocalError, ValueError, RuntimeError,
+            OSError) as error:  # UnboundLocalError: what pyogrio 0.13 gives for a .prj that it cannot parse
         raise refusal(name, f"the layer is damaged and cannot be read ({error})"[:300],
                       "the layer opened in a GIS and saved again") from error
     size = len(columns[0]) if columns else len(shapes) if shapes is not None else 0

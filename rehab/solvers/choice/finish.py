@@ -82,7 +82,7 @@ def _polish(problem: Problem, dual: Dual, state: State, gap: float, deadline: fl
             width = 1500 << min(turns // 24, 4)
             better, ended = _exchange(problem, dual, state, gap, deadline, (width,)), True
         else:
-            dive = turns % 2 == 0
+            dive = turns % 2 == 0 and len(several) > DIVE
             near = _neighbours(problem, dual, state, mask, several, DIVE if dive else size, rng)
             limit = (DIVE + 10, 300) if dive else (60, 1000)
             better, ended = _search(problem, dual, state, mask, near, gap, deadline, limit)

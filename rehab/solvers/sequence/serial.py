@@ -36,6 +36,8 @@ def best(network: Network, seed: int) -> Attempt:
     winner = tried[0]
     rng = np.random.default_rng(seed)
     n = len(network.duration)
+    if not n:
+        return winner
     for turn in range(min(max(WORK // max(n, 1), 4), 100)):
         key = rules[turn % 2].copy()
         key += rng.normal(0.0, 0.15 * max(float(np.ptp(key)), 1.0) * (0.2 + turn % 5), n)
