@@ -88,7 +88,7 @@ class Scenario:
 
     def with_budget(self, usd_per_year: float, years: int | None = None) -> Scenario:
         """The same scenario with one budget for every year."""
-        return replace(self, budgets_usd=(float(usd_per_year),) * (years or len(self.budgets_usd)))
+        return replace(self, budgets_usd=(float(usd_per_year),) * (len(self.budgets_usd) if years is None else years))
 
     def fingerprint(self) -> str:
         """Twelve hexadecimal digits that change when anything in the scenario changes."""

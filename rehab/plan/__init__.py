@@ -16,7 +16,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from rehab.base import rating
+from rehab.base import rating, tables
 from rehab.base.errors import Note, as_table
 from rehab.base.settings import Assumptions, Scenario, fingerprint
 from rehab.base.tables import STRATEGIES, WORK
@@ -34,6 +34,7 @@ def prepare(blocks: pd.DataFrame, defects: pd.DataFrame, assumptions: Assumption
     usable, notes = _usable(blocks, assumptions)
     with _timed(seconds, "network"):
         city = network.build(usable, assumptions)
+    notes += _over_counted(city)
     with _timed(seconds, "layout"):
         repairs = layout.lay_out(city, defects, assumptions)
         per_panel = layout.per_panel(city, defects, repairs, assumptions)
@@ -116,6 +117,15 @@ def _usable(blocks: pd.DataFrame, assumptions: Assumptions) -> tuple[pd.DataFram
                   "is left out until the word is added there or another measure is given")
              for block, word in blocks.loc[~known, ["block_id", "condition_word"]].itertuples(index=False)]
     return blocks[known], notes
+
+
+def _over_counted(city: pd.DataFrame) -> list[Note]:
+    """Counts above the panels of a block; reading stops them where the sizes are given, here they are defaults."""
+    panels = city["panels"].to_numpy()
+    return [Note("survey", str(block), None, f"{heading.replace('_', ' ')}: {count:.0f} counted, but the block has "
+                 f"{most:.0f} panels by its sizes, some of them defaults; no more than all are taken: give panel sizes")
+            for heading in tables.COUNTS
+            for block, count, most in zip(city["block_id"], city[heading], panels, strict=True) if count > most]
 
 
 def _off_grid(city: pd.DataFrame, defects: pd.DataFrame) -> list[Note]:

@@ -126,6 +126,9 @@ def best(alternatives: Alternatives, must: Flags, blocks: int, scenario: Scenari
     found = choice.select(value, cost, group, np.array(scenario.budgets_usd), seconds=seconds, gap=_CLOSE)
     if found.status == "infeasible":
         return _unaffordable(alternatives.only(must), scenario)
+    if found.status == "unknown":
+        note = Note("program", None, None, "no program was found in the time given; allow more time or force less")
+        return Chosen(np.empty(0, np.int64), 0.0, found.upper_bound, 1.0, "unknown", (note,))
     rows = np.asarray(found.chosen)
     return Chosen(rows[rows < count], found.value, found.upper_bound, found.gap, found.status, ())
 

@@ -1,0 +1,120 @@
+"""The command line: exit codes, files and their columns, re-checked from the files alone."""
+
+from __future__ import annotations
+
+import csv
+import json
+from pathlib import Path
+
+import openpyxl
+import pandas as pd
+import pytest
+
+from rehab.__main__ import main
+
+HEAD = "block_id,street,length_ft,width_ft,panels_broken,panels_cracked,spalled_joint_ft,year_built"
+ROWS = [f"B{number:02d},{'=HYPERLINK(1)' if number == 1 else 'Elm'},330,36,{number % 7},{number % 11},{number * 9 % 160},19{50 + number}"
+        for number in range(1, 41)]
+
+
+@pytest.fixture
+def blocks(tmp_path: Path) -> Path:
+    path = tmp_path / "blocks.csv"
+    path.write_text("\n".join([HEAD, *ROWS]) + "\n")
+    return path
+
+
+def test_plan_writes_every_file_of_the_contract(blocks: Path, tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    assert main(["plan", str(blocks), "--budget", "150000", "--years", "4", "--start", "2028", "--out", str(out)]) == 0
+    columns = {
+        "strategies.csv": ["block_id", "strategy", "reasons", "alternatives", "life_extension_yr", "cost_usd"],
+        "program.csv": ["block_id", "year", "strategy", "cost_usd", "benefit"],
+        "tasks.csv": ["task_id", "block_id", "task", "crew", "start", "finish", "opens"],
+        "forecast.csv": ["block_id", "year", "strategy", "sound_share", "partial_share", "full_share", "index"],
+        "quantities.csv": ["block_id", "year", "pay_item", "quantity", "unit"], "blocks.csv": ["block_id", "panels"],
+        "problems.csv": ["severity", "file", "row", "column", "value", "message", "accepted"],
+    }
+    for name, wanted in columns.items():
+        assert set(wanted) <= set(pd.read_csv(out / name).columns), name
+    summary = json.loads((out / "summary.json").read_text())
+    assert {"years", "budget_usd", "spent_usd", "status", "objective", "upper_bound", "gap", "seconds"} <= set(summary)
+    program = pd.read_csv(out / "program.csv")
+    assert program["block_id"].is_unique
+    assert (program.groupby("year")["cost_usd"].sum() <= 150_000).all()
+    assert set(program["year"]) <= {2028, 2029, 2030, 2031}
+    assert summary["spent_usd"] == pytest.approx(program["cost_usd"].sum(), abs=0.01 * len(program))
+    assert summary["objective"] <= summary["upper_bound"] * (1 + 1e-9)
+    assert (out / "season.ics").read_bytes().startswith(b"BEGIN:VCALENDAR\r\n")
+    assert not (out / "blocks.geojson").exists()  # the table has no lines
+
+
+def test_a_formula_stays_text_in_every_file(blocks: Path, tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    main(["plan", str(blocks), "--budget", "900000", "--years", "3", "--out", str(out)])
+    for path in out.glob("*.csv"):
+        with path.open(newline="", encoding="utf-8") as lines:
+            cells = [cell for row in csv.reader(lines) for cell in row]
+        assert not any(cell.startswith("=") for cell in cells), path.name
+    book = openpyxl.load_workbook(out / "worklist.xlsx")
+    assert not any(cell.data_type == "f" for sheet in book for row in sheet.iter_rows() for cell in row)
+
+
+@pytest.mark.parametrize(("name", "content", "said"), [
+    ("empty.csv", "", "empty"),
+    ("header.csv", HEAD + "\n", "header.csv"),
+    ("lacking.csv", "block_id,length_ft\nA,300\n", "width_ft"),
+    ("text.csv", "block_id,length_ft,width_ft,panels_broken\nA,far,36,1\n", "far"),
+])
+def test_input_that_cannot_be_used_ends_with_2(tmp_path: Path, capsys: pytest.CaptureFixture[str], name: str,
+                                               content: str, said: str) -> None:
+    path, out = tmp_path / name, tmp_path / "out"
+    path.write_text(content)
+    assert main(["plan", str(path), "--out", str(out)]) == 2
+    error = capsys.readouterr().err
+    assert said in error and "Traceback" not in error
+    assert len(pd.read_csv(out / "problems.csv")) > 0
+
+
+@pytest.mark.parametrize("arguments", [
+    ["plan", "no-such-file.csv"], ["plan", "BLOCKS", "--years", "0"], ["plan", "BLOCKS", "--budget", "-5"],
+    ["plan", "BLOCKS", "--scenario", "BLOCKS"], ["demo", "--blocks", "0", "--out", "x.csv"], ["backtest", "BLOCKS"],
+])
+def test_impossible_arguments_end_with_2_and_a_line(blocks: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str],
+                                                    monkeypatch: pytest.MonkeyPatch, arguments: list[str]) -> None:
+    monkeypatch.chdir(tmp_path)
+    assert main([str(blocks) if word == "BLOCKS" else word for word in arguments]) == 2
+    error = capsys.readouterr().err
+    assert error.strip() and "Traceback" not in error
+
+
+def test_bad_rows_are_listed_and_good_rows_go_on(blocks: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    blocks.write_text(blocks.read_text() + "B01,Oak,300,36,1,1,1,1990\nX,Oak,-3,36,1,1,1,1990\nY,Oak,300,36,9999,1,1,1990\n")
+    out = tmp_path / "out"
+    assert main(["plan", str(blocks), "--budget", "150000", "--out", str(out)]) == 0
+    problems = pd.read_csv(out / "problems.csv")
+    assert {2, 42, 43} <= set(problems.loc[problems["severity"] == "stop", "row"])
+    assert len(pd.read_csv(out / "blocks.csv")) == 40  # 39 of the 40, and Y
+    notes = pd.read_csv(out / "notes.csv").set_index("block_id")
+    assert "9999 counted, but the block has 60 panels" in notes.loc["Y", "message"]
+
+
+def test_demo_and_check(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    out = tmp_path / "city.csv"
+    assert main(["demo", "--blocks", "30", "--seed", "3", "--out", str(out)]) == 0
+    assert len(pd.read_csv(out)) == 30
+    assert main(["check", str(out), "--geometry", str(tmp_path / "city_lines.geojson"), "--defects",
+                 str(tmp_path / "city_defects.csv"), "--out", str(tmp_path / "out")]) == 0
+    assert "0 rows or values stop" in capsys.readouterr().out
+
+
+def test_backtest_reports_three_models(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    for year, index in ((2016, 80), (2026, 70)):
+        lines = [f"B{number},300,36,{index - number % 9},{1970},{year}-06-01" for number in range(20)]
+        (tmp_path / f"{year}.csv").write_text(
+            "\n".join(["block_id,length_ft,width_ft,condition_index,year_built,surveyed_on", *lines]) + "\n")
+    out = tmp_path / "out"
+    assert main(["backtest", str(tmp_path / "2016.csv"), str(tmp_path / "2026.csv"), "--out", str(out)]) == 0
+    errors = pd.read_csv(out / "backtest.csv").set_index("model")
+    assert errors.loc["no_change", "mean_absolute_error"] == pytest.approx(10)  # 80 to 70 by hand
+    assert set(errors.index) == {"survival", "no_change", "straight_line"}
