@@ -16,7 +16,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from rehab.base import rating, tables
+from rehab.base import tables
 from rehab.base.errors import Note, as_table
 from rehab.base.settings import Assumptions, Scenario, fingerprint
 from rehab.base.tables import STRATEGIES, WORK
@@ -111,8 +111,7 @@ def _timed(seconds: dict[str, float], step: str) -> Iterator[None]:
 
 def _usable(blocks: pd.DataFrame, assumptions: Assumptions) -> tuple[pd.DataFrame, list[Note]]:
     """Blocks whose condition can be told; a word that no row of the assumptions knows is said, not guessed."""
-    counted = blocks[list(network.COUNTED)].notna().any(axis=1)
-    known = counted | ~np.isnan(rating.index_held(blocks, assumptions))
+    known = network.has_condition(blocks, assumptions)
     notes = [Note("condition", str(block), None, f"the word '{word}' is not in the table rating_to_shares; the block "
                   "is left out until the word is added there or another measure is given")
              for block, word in blocks.loc[~known, ["block_id", "condition_word"]].itertuples(index=False)]
@@ -162,6 +161,8 @@ def _choose(prepared: Prepared, scenario: Scenario, open_: program.Alternatives,
     if scenario.choice == "best":
         return program.best(open_, must, len(prepared.network), scenario, seconds)
     decided = np.array(STRATEGIES)[prepared.by_rule[open_.block, open_.step]] == open_.strategy
+    own = [item.block_id for item in scenario.overrides]  # here only the engineer's own strategy is left
+    decided |= prepared.network["block_id"].isin(own).to_numpy()[open_.block]
     rows = np.flatnonzero(decided | must)
     chosen = program.worst_first(open_.only(decided | must), must[rows], prepared.ageing.index, scenario)
     return replace(chosen, rows=rows[chosen.rows])

@@ -18,8 +18,9 @@ def run(older: list[pd.DataFrame], newest: pd.DataFrame, assumptions: Assumption
 
     ``older`` holds ``blocks`` tables of earlier surveys; for each block the latest one before the newest is the
     basis.  Left out and counted: blocks with work recorded since, and blocks that got better by more than
-    five points, as unrecorded work.  The straight line runs through the two latest older surveys, or from 100
-    at age zero where there is one.  Raises :class:`ValueError` when no block was surveyed twice.
+    five points, as unrecorded work.  Blocks whose condition cannot be told are no part of it.  The straight line
+    runs through the two latest older surveys, or from 100 at age zero where there is one.  Raises
+    :class:`ValueError` when no block was surveyed twice.
     """
     target = _condition(newest, assumptions)
     history = pd.concat([_condition(table, assumptions) for table in older]).sort_values(["block_id", "survey_year"])
@@ -50,7 +51,7 @@ def _condition(blocks: pd.DataFrame, assumptions: Assumptions) -> pd.DataFrame:
 
 
 def _measured(blocks: pd.DataFrame, assumptions: Assumptions) -> tuple[pd.DataFrame, pd.DataFrame]:
-    city = network.build(blocks, assumptions)
+    city = network.build(blocks[network.has_condition(blocks, assumptions)], assumptions)
     nothing = tables.empty("defects"), tables.empty("repairs")
     return city, needs.measure(city, layout.per_panel(city, *nothing, assumptions), assumptions)
 

@@ -103,7 +103,11 @@ def by_year(prepared: Prepared, scenario: Scenario, taken: program.Alternatives)
         "full_without": without["full"], "full_with": weight @ full,
         "need_usd": need.sum(axis=0), "ground_sqyd": _ground(prepared, taken),
     })
-    return tables.check("by_year", tables.with_types("by_year", table.clip(lower=0)))
+    # A mean of ones by weights that sum to one may come out a rounding above one.
+    for item in tables.fields("by_year"):
+        if item.low is not None or item.high is not None:
+            table[item.name] = table[item.name].clip(item.low, item.high)
+    return tables.check("by_year", tables.with_types("by_year", table))
 
 
 def _ground(prepared: Prepared, taken: program.Alternatives) -> Floats:

@@ -10,7 +10,7 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
-from rehab.base import tables
+from rehab.base import rating, tables
 from rehab.base.settings import Assumptions
 from rehab.base.units import SQFT_PER_SQYD
 
@@ -30,6 +30,11 @@ def build(blocks: pd.DataFrame, assumptions: Assumptions) -> pd.DataFrame:
     names = np.column_stack([np.where(mask, name, "") for name, mask in filled.items()])
     frame["assumed"] = ["; ".join(filter(None, row)) for row in names.tolist()]
     return tables.check("network", tables.with_types("network", frame))
+
+
+def has_condition(blocks: pd.DataFrame, assumptions: Assumptions) -> pd.Series:
+    """Whether the condition of each block can be told: it is counted, or holds an index, a rating or a known word."""
+    return blocks[list(COUNTED)].notna().any(axis=1) | ~np.isnan(rating.index_held(blocks, assumptions))
 
 
 def panel_grid(length_ft: pd.Series, width_ft: pd.Series, panel_length_ft: pd.Series,

@@ -45,7 +45,8 @@ def sort(network: pd.DataFrame, needs: pd.DataFrame, assumptions: Assumptions, *
     return pd.DataFrame({
         "block_id": needs["block_id"].to_numpy(), "year": needs["year"].to_numpy(), "strategy": chosen,
         "reasons": reasons, "alternatives": adequate, "overridden": False, "estimated": needs["estimated"].to_numpy(),
-    }).astype({"strategy": "str", "reasons": "str", "alternatives": "str", "overridden": "boolean", "estimated": "boolean"})
+    }).astype({"strategy": "str", "reasons": "str", "alternatives": "str",
+               "overridden": "boolean", "estimated": "boolean"})
 
 
 def adequate(strategies: pd.DataFrame) -> dict[str, Flags]:
