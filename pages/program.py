@@ -35,7 +35,9 @@ def main() -> None:
     with list_tab:
         listed(made)
     with compare_tab:
-        compared()
+        # Several programs are chosen here: only when asked for, so that a changed budget shows at once.
+        if st.toggle("Work out no work, worst first and the plain budget beside it", key="work_out"):
+            compared()
     block = pick_block(made, "program_block")
     if block:
         lock_form(block, made.scenario)
