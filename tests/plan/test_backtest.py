@@ -37,10 +37,10 @@ def drawn(seed: int, blocks: int, years: tuple[int, ...]) -> list[pd.DataFrame]:
 
 
 def test_where_the_model_is_true_it_beats_no_change() -> None:
-    older, newest = drawn(11, 250, (2016, 2026))
+    older, newest = drawn(11, 150, (2016, 2026))
     errors, predicted = backtest.run([older], newest, ASSUMED)
     by_model = errors.set_index("model")
-    assert (by_model["blocks"] == 250).all() and (predicted["survey_year_seen"] == 2026).all()
+    assert (by_model["blocks"] == 150).all() and (predicted["survey_year_seen"] == 2026).all()
     for measure in ("mean_absolute_error", "root_mean_square_error"):
         assert by_model.at["survival", measure] < 0.7 * by_model.at["no_change", measure]
     # No bias to speak of: ten years on, the mean is met within two points of a hundred.
@@ -48,7 +48,7 @@ def test_where_the_model_is_true_it_beats_no_change() -> None:
 
 
 def test_the_latest_older_survey_is_the_basis() -> None:
-    first, second, newest = drawn(5, 40, (2010, 2020, 2026))
+    first, second, newest = drawn(5, 15, (2010, 2020, 2026))
     both = backtest.run([first, second], newest, ASSUMED)[1]
     last = backtest.run([second], newest, ASSUMED)[1]
     assert (both["survey_year"] == 2020).all()

@@ -40,7 +40,7 @@ def prepared() -> plan.Prepared:
 
 @cache
 def decided(usd: float = MONEY, choice: str = "best") -> plan.Plan:
-    return plan.decide(prepared(), scenario(usd, choice=choice), seconds=2.0)
+    return plan.decide(prepared(), scenario(usd, choice=choice), seconds=0.3)
 
 
 def scenario(usd: float = MONEY, **more: object) -> Scenario:
@@ -55,7 +55,7 @@ def bare(*rows: dict[str, object]) -> pd.DataFrame:
 
 def planned(blocks: pd.DataFrame, usd: float = MONEY, **more: object) -> plan.Plan:
     ready = plan.prepare(blocks, tables.empty("defects"), reader.defaults(), 2027, YEARS)
-    return plan.decide(ready, scenario(usd, **more), seconds=1.0)
+    return plan.decide(ready, scenario(usd, **more), seconds=0.5)
 
 
 def test_within_budget_in_every_year() -> None:
@@ -68,7 +68,9 @@ def test_within_budget_in_every_year() -> None:
 
 def test_best_is_no_worse_than_worst_first_and_the_bound_holds() -> None:
     best, worst = decided(), decided(choice="worst first")
-    assert best.summary["objective"] >= worst.summary["objective"]
+    slack = best.summary["gap"] * best.summary["upper_bound"]  # the clock may end the search before the proof
+    assert best.summary["objective"] >= worst.summary["objective"] - slack
+    assert best.summary["upper_bound"] >= worst.summary["objective"]
     assert best.summary["upper_bound"] >= best.summary["objective"] - 1e-6
     assert best.summary["objective"] == pytest.approx(best.program["benefit"].sum())
     assert worst.summary["objective"] == pytest.approx(worst.program["benefit"].sum())
@@ -78,7 +80,7 @@ def test_best_is_no_worse_than_worst_first_and_the_bound_holds() -> None:
 def test_more_money_never_buys_less() -> None:
     # What the bound proves: the optimum of the larger budget is at least the smaller's, and the program found is
     # within the gap it states.
-    values = [decided(usd).summary for usd in (0.0, 100_000.0, 500_000.0, 2_000_000.0)]
+    values = [decided(usd).summary for usd in (0.0, 100_000.0, MONEY, 2_000_000.0)]
     assert values[0]["objective"] == 0 and values[0]["spent_usd"] == 0
     for less, more in zip(values, values[1:], strict=False):
         assert more["objective"] >= less["objective"] - more["gap"] * abs(more["upper_bound"]) - 1e-6
@@ -153,27 +155,35 @@ def test_the_first_year_is_the_survey_carried_forward() -> None:
         assert first[name].to_numpy() == pytest.approx(ready.needs[name].to_numpy())
 
 
-def test_the_order_of_rows_is_irrelevant_and_inputs_stay() -> None:
+@cache
+def small() -> tuple[pd.DataFrame, pd.DataFrame]:
+    """A city so small that the best program is proven long before the clock ends the search."""
     blocks, defects = demo()
-    some = blocks.iloc[::4]
-    turned = some.iloc[::-1]
-    seen = defects[defects["block_id"].isin(some["block_id"])]
+    some = blocks.iloc[::8]
+    return some, defects[defects["block_id"].isin(some["block_id"])]
+
+
+def test_the_order_of_rows_is_irrelevant_and_inputs_stay() -> None:
+    blocks, defects = small()
+    turned, seen = blocks.iloc[::-1], defects.iloc[::-1]
     before = turned.copy(deep=True), seen.copy(deep=True)
-    made = [plan.decide(plan.prepare(table, rows, reader.defaults(), 2027, YEARS), scenario(120_000.0), 2.0)
-            for table, rows in ((some, seen), (turned, seen.iloc[::-1]))]
+    made = [plan.decide(plan.prepare(table, rows, reader.defaults(), 2027, YEARS), scenario(300_000.0), 20.0)
+            for table, rows in ((blocks, defects), (turned, seen))]
     pd.testing.assert_frame_equal(turned, before[0])
     pd.testing.assert_frame_equal(seen, before[1])
+    assert made[0].summary["status"] == "optimal" and len(made[0].program) > 5
     for name in ("overview", "program", "by_year", "quantities", "costs", "strategies"):
         pd.testing.assert_frame_equal(getattr(made[0], name), getattr(made[1], name))
 
 
 def test_twice_is_the_same() -> None:
-    again = plan.decide(plan.prepare(*demo(), reader.defaults(), 2027, YEARS), scenario(), seconds=2.0)
-    made = decided()
-    for name in ("overview", "program", "by_year", "quantities", "costs", "notes"):
-        pd.testing.assert_frame_equal(getattr(made, name), getattr(again, name))
-    assert again.summary["fingerprints"] == made.summary["fingerprints"]
-    assert made.summary["fingerprints"]["scenario"] != decided(100_000.0).summary["fingerprints"]["scenario"]
+    ready = [plan.prepare(*small(), reader.defaults(), 2027, YEARS) for _ in range(2)]
+    for choice, usd in (("best", 300_000.0), ("best", 20_000_000.0), ("worst first", 300_000.0)):
+        first, again = (plan.decide(one, scenario(usd, choice=choice), 20.0) for one in ready)
+        for name in ("overview", "program", "by_year", "quantities", "costs", "notes"):
+            pd.testing.assert_frame_equal(getattr(first, name), getattr(again, name))
+        assert again.summary["fingerprints"] == first.summary["fingerprints"]
+    assert decided().summary["fingerprints"]["scenario"] != decided(100_000.0).summary["fingerprints"]["scenario"]
 
 
 def test_assumptions_stay_as_they_are() -> None:
@@ -216,7 +226,7 @@ def test_an_override_is_kept_with_its_reason_in_every_choice() -> None:
     assert open_years
     own = (Override(block, "reconstruction", "a bus lane comes"),)
     for choice in ("best", "worst first"):
-        changed = plan.decide(prepared(), scenario(50_000_000.0, overrides=own, choice=choice), 1.0)
+        changed = plan.decide(prepared(), scenario(50_000_000.0, overrides=own, choice=choice), 0.5)
         row = changed.overview.set_index("block_id").loc[block]
         assert row["strategy"] == "reconstruction" and row["overridden"] and "a bus lane comes" in row["reasons"]
         assert row["program_strategy"] == "reconstruction"  # money for everything: the block is worked on as set
@@ -230,7 +240,7 @@ def network_open(block: str) -> bool:
 def test_locks_reach_the_program() -> None:
     first, second = decided().program["block_id"].iloc[:2]
     asked = scenario(2_000_000.0, forced=(Forced(first, 2030, "full_depth"),), kept_out=(second,))
-    made = plan.decide(prepared(), asked, 1.0)
+    made = plan.decide(prepared(), asked, 0.5)
     row = made.program.set_index("block_id").loc[first]
     assert (row["year"], row["strategy"]) == (2030, "full_depth")
     assert second not in set(made.program["block_id"])
@@ -240,7 +250,7 @@ def test_forced_work_beyond_the_budget_is_a_result() -> None:
     block = decided().program["block_id"].iloc[0]
     for choice in ("best", "worst first"):
         asked = scenario(1_000.0, forced=(Forced(block, 2028, "reconstruction"),), choice=choice)
-        made = plan.decide(prepared(), asked, 1.0)
+        made = plan.decide(prepared(), asked, 0.5)
         assert made.summary["status"] == "infeasible" and made.program.empty
         note = made.notes[made.notes["year"] == 2028].iloc[-1]
         assert note["topic"] == "conflict" and "$1,000" in note["message"]
@@ -250,9 +260,9 @@ def test_standard_scenarios_run() -> None:
     own = scenario(400_000.0, kept_out=(decided().program["block_id"].iloc[0],), name="mine")
     asked = answers.standard_scenarios(own)
     assert [item.choice for item in asked] == ["no work", "worst first", "best", "best"] and asked[-1] is own
-    made = [plan.decide(prepared(), item, 1.0) for item in asked]
+    made = [plan.decide(prepared(), item, 0.5) for item in asked]
     objective = [item.summary["objective"] for item in made]
-    assert objective[0] == 0 and objective[2] >= objective[1]
+    assert objective[0] == 0 and made[2].summary["upper_bound"] >= objective[1] > 0
     assert made[0].by_year["spent_usd"].sum() == 0
     assert len({item.summary["fingerprints"]["scenario"] for item in made}) == 4
 

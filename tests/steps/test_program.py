@@ -190,7 +190,8 @@ def test_an_override_replaces_the_rules_but_not_the_closed_years() -> None:
     rows = allow(city(2), overrides=own)[0]
     assert {row for row in rows if row[0] == 1} == {(1, 1, "reconstruction")}
     assert not [row for row in allow(city(2, no_work_until=[None, 2030]), overrides=own)[0] if row[0] == 1]
-    assert not [row for row in allow(city(2), overrides=(Override("B1", "none", "rebuilt by others"),))[0] if row[0] == 1]
+    none = (Override("B1", "none", "rebuilt by others"),)
+    assert not [row for row in allow(city(2), overrides=none)[0] if row[0] == 1]
 
 
 def test_a_forced_year_takes_the_adequate_strategy_of_most_benefit() -> None:

@@ -207,7 +207,7 @@ def sorted_blocks(rows: list[dict[str, object]]) -> pd.DataFrame:
 
 @given(st.lists(st.tuples(st.one_of(surveyed, mostly_sound), st.sampled_from(sorted(most)), st.floats(0, 1)),
                 min_size=20, max_size=40))
-@settings(max_examples=8, deadline=None)
+@settings(max_examples=4, deadline=None)
 def test_a_worse_survey_never_gets_a_lighter_strategy(drawn: list[tuple[dict[str, float], str, float]]) -> None:
     # Through network and needs, where a share that grows takes room from another.
     rows: list[dict[str, object]] = []

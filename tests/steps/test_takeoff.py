@@ -26,7 +26,7 @@ def one(assumptions: Assumptions, strategy: str, block: dict[str, object] | None
 
 
 def test_concrete_for_a_repair_of_12_by_6_feet(defaults: Assumptions) -> None:
-    # By hand: 12 x 6 ft = 72 sq ft = 8 sq yd (the 6 x 12 ft of Iowa's pay-area rule); 8 in deep: 48 cu ft = 1.778 cu yd.
+    # By hand: 12 x 6 ft = 72 sq ft = 8 sq yd; 8 in deep: 48 cu ft = 1.778 cu yd.
     bare = reader.overlay(defaults, {"pay_items": {"concrete_full": 1.0}})
     found = one(bare, "full_depth", full_sqyd=8.0)
     assert found["full_depth_panel"] == 8 and found["concrete_full"] == pytest.approx(48 / 27)
@@ -112,7 +112,8 @@ def test_the_list_says_what_the_wide_table_says(defaults: Assumptions) -> None:
         {"block_id": "str", "year": "int64", "strategy": "str"})
     listed = takeoff.as_list(keys, wide, defaults)
     tables.check("quantities", listed)
-    back = listed.pivot(index="block_id", columns="pay_item", values="quantity").reindex(columns=wide.columns).fillna(0)
+    back = listed.pivot_table(index="block_id", columns="pay_item", values="quantity").reindex(columns=wide.columns)
+    back = back.fillna(0.0)
     assert np.array_equal(back.to_numpy(), wide.to_numpy())
     assert (listed["quantity"] > 0).all()
     units = dict(zip(listed["pay_item"], listed["unit"], strict=True))
