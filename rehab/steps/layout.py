@@ -9,6 +9,7 @@ become rectangles with a least side, joined when near; those that touch a full-d
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Hashable, Mapping
 from dataclasses import dataclass
 from functools import cache, partial
@@ -21,6 +22,9 @@ from rehab.base import tables
 from rehab.base.settings import Assumptions
 from rehab.base.units import IN_PER_FT
 
+#: the columns of a row as laid out, before its bars are counted; the last two say where bars go
+_COLUMNS: Final = ("block_id", "repair_id", "kind", "x_ft", "y_ft", "length_ft", "width_ft", "depth_in", "area_sqft",
+                   "why", "curb_clear_ft", "beside_another")
 _RANK: Final = {name: rank for rank, name in enumerate(tables.SEVERITIES)}
 
 
@@ -51,7 +55,6 @@ class Rules:
     deepest_in: float
     full_from: Mapping[str, int]
     partial_from: Mapping[str, int]
-    bars: bool
     curb_clear_ft: float
 
 
@@ -64,10 +67,13 @@ def lay_out(network: pd.DataFrame, defects: pd.DataFrame, assumptions: Assumptio
     found_in = network[network["block_id"].isin(defects["block_id"])]
     surveyed = {str(row["block_id"]): row for _, row in found_in.iterrows()}
     rules = cache(partial(_rules, assumptions=assumptions))
-    bars = cache(partial(_bars, assumptions=assumptions))
-    rows = [row for block_id, found in defects.groupby("block_id", sort=True) if str(block_id) in surveyed
-            for row in _block(str(block_id), surveyed[str(block_id)], found, rules, bars)]
-    return tables.check("repairs", tables.with_types("repairs", pd.DataFrame(rows)))
+    by_block: dict[str, list[dict[Hashable, Any]]] = {}
+    for defect in defects.to_dict("records"):
+        by_block.setdefault(str(defect["block_id"]), []).append(defect)
+    rows = [row for block_id in sorted(by_block) if block_id in surveyed
+            for row in _block(block_id, surveyed[block_id], by_block[block_id], rules)]
+    laid = pd.DataFrame(rows, columns=_COLUMNS)
+    return tables.check("repairs", tables.with_types("repairs", laid.assign(**_bars(laid, assumptions))))
 
 
 def per_panel(network: pd.DataFrame, defects: pd.DataFrame, repairs: pd.DataFrame,
@@ -112,13 +118,14 @@ def outside_grid(network: pd.DataFrame, defects: pd.DataFrame) -> pd.DataFrame:
     return defects[~inside.to_numpy()]
 
 
-def dowel_count(width_ft: pd.Series | float, curb_side_ft: float, assumptions: Assumptions) -> pd.Series:
+def dowel_count(width_ft: pd.Series | float, curb_side_ft: pd.Series | float,
+                assumptions: Assumptions) -> pd.Series:
     """Dowels in one end of a repair: floor((W - two edge distances) / spacing) + 1, widths in feet.
 
     ``curb_side_ft`` is kept free at one side instead of the edge distance, as beside a curb.
     """
     edge = assumptions.number("dowels", "edge_in")
-    room = pd.Series(width_ft, dtype=float) * IN_PER_FT - edge - max(edge, curb_side_ft * IN_PER_FT)
+    room = pd.Series(width_ft, dtype=float) * IN_PER_FT - edge - np.maximum(edge, curb_side_ft * IN_PER_FT)
     return (room / assumptions.number("dowels", "spacing_in") + 1e-9).floordiv(1).add(1).clip(lower=0)
 
 
@@ -179,11 +186,11 @@ def _to_joints(part: tuple[float, float], joints: list[float], dowelled: bool, r
 
 
 def _joint_before(x: float, joints: list[float]) -> float:
-    return max(joint for joint in joints if joint <= x + 1e-9)
+    return joints[bisect_right(joints, x + 1e-9) - 1]
 
 
 def _joint_after(x: float, joints: list[float]) -> float:
-    return min(joint for joint in joints if joint >= x - 1e-9)
+    return joints[bisect_left(joints, x - 1e-9)]
 
 
 def _joined(parts: list[tuple[float, float]], rules: Rules) -> list[tuple[float, float]]:
@@ -196,14 +203,14 @@ def _joined(parts: list[tuple[float, float]], rules: Rules) -> list[tuple[float,
     return joined
 
 
-def _block(block_id: str, block: pd.Series, found: pd.DataFrame, rules_for: Callable[[float], Rules],
-           bars: Callable[[float, float, float], tuple[float, float]]) -> list[dict[str, object]]:
+def _block(block_id: str, block: pd.Series, found: list[dict[Hashable, Any]],
+           rules_for: Callable[[float], Rules]) -> list[dict[str, object]]:
     rules = rules_for(float(block["thickness_in"]))
     joints = [float(x) for x in np.linspace(0.0, block["length_ft"], int(block["panel_rows"]) + 1)]
     edges = [float(y) for y in np.linspace(0.0, block["width_ft"], int(block["panel_columns"]) + 1)]
     deep: dict[int, list[tuple[float, float]]] = {}
     shallow: dict[tuple[int, int], list[Box]] = {}
-    for defect in found.to_dict("records"):
+    for defect in found:
         column, row = int(defect["panel_column"]) - 1, int(defect["panel_row"]) - 1
         if not (0 <= column < len(edges) - 1 and 0 <= row < len(joints) - 1):
             continue  # outside the grid: see outside_grid, which the plan tells
@@ -222,10 +229,8 @@ def _block(block_id: str, block: pd.Series, found: pd.DataFrame, rules_for: Call
         intervals, patches = _settle(deep.get(column, []), own, joints, bool(block["dowelled"]), rules)
         span = (edges[column], edges[column + 1])
         clear = rules.curb_clear_ft if column in (0, len(edges) - 2) else 0.0
-        for start, end in intervals:
-            dowels, ties = bars(round(span[1] - span[0], 6), clear, round(end - start, 6))
-            rows.append(_full_row(start, end, span, float(block["thickness_in"]), dowels if rules.bars else 0.0,
-                                  ties if len(edges) > 2 else 0.0))
+        rows += [_full_row(start, end, span, float(block["thickness_in"]), clear, len(edges) > 2)
+                 for start, end in intervals]
         rows += [_patch_row(patch) for patch in patches]
     rows.sort(key=lambda row: (row["x_ft"], row["y_ft"]))
     return [{"block_id": block_id, "repair_id": number, **row} for number, row in enumerate(rows, 1)]
@@ -302,24 +307,28 @@ def _side(a: float, b: float, low: float, high: float, rules: Rules) -> tuple[fl
     return (low if a - low < rules.partial_strip_ft else a), (high if high - b < rules.partial_strip_ft else b)
 
 
-def _bars(width_ft: float, curb_clear_ft: float, length_ft: float, assumptions: Assumptions) -> tuple[float, float]:
-    """Dowels at both ends and tie bars along one side of a repair."""
-    return (2 * float(dowel_count(width_ft, curb_clear_ft, assumptions).iloc[0]),
-            float(tie_bar_count(length_ft, assumptions).iloc[0]))
+def _bars(laid: pd.DataFrame, assumptions: Assumptions) -> dict[str, np.ndarray]:
+    """Dowels at both ends and tie bars along one side of each full-depth repair; none in a patch."""
+    full = (laid["kind"] == "full depth").to_numpy()
+    dowelled = full & (assumptions.text("layout_rules", "full.repairs_dowelled") == "yes")
+    dowels = 2 * dowel_count(laid["width_ft"].astype(float).round(6), laid["curb_clear_ft"].astype(float), assumptions)
+    ties = tie_bar_count(laid["length_ft"].astype(float).round(6), assumptions)
+    tied = full & laid["beside_another"].to_numpy(bool)
+    return {"dowels": np.where(dowelled, dowels, 0.0), "tie_bars": np.where(tied, ties, 0.0)}
 
 
-def _full_row(start: float, end: float, span: tuple[float, float], thickness_in: float, dowels: float,
-              ties: float) -> dict[str, object]:
+def _full_row(start: float, end: float, span: tuple[float, float], thickness_in: float, curb_clear_ft: float,
+              beside_another: bool) -> dict[str, object]:
     width, length = span[1] - span[0], end - start
     return {"kind": "full depth", "x_ft": start, "y_ft": span[0], "length_ft": length, "width_ft": width,
-            "depth_in": thickness_in, "area_sqft": length * width, "dowels": dowels, "tie_bars": ties,
-            "why": "full panel width; least length, remainder and joint rules"}
+            "depth_in": thickness_in, "area_sqft": length * width, "curb_clear_ft": curb_clear_ft,
+            "beside_another": beside_another, "why": "full panel width; least length, remainder and joint rules"}
 
 
 def _patch_row(box: Box) -> dict[str, object]:
     return {"kind": "partial depth", "x_ft": box.x0, "y_ft": box.y0, "length_ft": box.x1 - box.x0,
             "width_ft": box.y1 - box.y0, "depth_in": box.depth_in, "area_sqft": (box.x1 - box.x0) * (box.y1 - box.y0),
-            "dowels": 0.0, "tie_bars": 0.0, "why": "beyond the damage, least side, near patches joined"}
+            "curb_clear_ft": 0.0, "beside_another": False, "why": "beyond the damage, least side, near patches joined"}
 
 
 def _usual_dowels(network: pd.DataFrame, assumptions: Assumptions) -> pd.Series:
@@ -343,7 +352,7 @@ def _rules(thickness_in: float, assumptions: Assumptions) -> Rules:
         number("partial.join_gap_in") / IN_PER_FT, number("partial.least_remainder_in") / IN_PER_FT,
         number("partial.least_depth_in"), number("partial.into_sound_in"),
         number("partial.greatest_depth_share") * thickness_in, _least("full_from.", assumptions),
-        _least("partial_from.", assumptions), bars, assumptions.number("dowels", "curb_clear_in") / IN_PER_FT,
+        _least("partial_from.", assumptions), assumptions.number("dowels", "curb_clear_in") / IN_PER_FT,
     )
 
 
