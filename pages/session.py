@@ -153,7 +153,7 @@ def _prepare(key: tuple[object, ...], _city: Tables, _given: Assumptions) -> pla
 
 @st.cache_resource(max_entries=24, show_spinner="Choosing the program ...")
 def _decide(key: tuple[object, ...], _prepared: plan.Prepared, _asked: Scenario) -> plan.Plan:
-    return plan.decide(_prepared, _asked, seconds=0.5)
+    return plan.decide(_prepared, _asked, effort=4)
 
 
 @st.cache_resource(max_entries=12, show_spinner=False)

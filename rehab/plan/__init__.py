@@ -68,8 +68,12 @@ def prepare(blocks: pd.DataFrame, defects: pd.DataFrame, assumptions: Assumption
                     fingerprint(blocks.drop(columns="row", errors="ignore")))
 
 
-def decide(prepared: Prepared, scenario: Scenario, seconds: float = 3.0) -> Plan:
-    """The program of one scenario; the scenario must begin and last as prepared (:class:`ValueError`)."""
+def decide(prepared: Prepared, scenario: Scenario, effort: int = 30) -> Plan:
+    """The program of one scenario; the scenario must begin and last as prepared (:class:`ValueError`).
+
+    ``effort`` counts the searches for a better program, of about a tenth of a second each; the same input gives the
+    same program.
+    """
     if (scenario.start_year, len(scenario.budgets_usd)) != (prepared.start_year, prepared.years):
         raise ValueError("the scenario's years are not the prepared ones")
     spent: dict[str, float] = {}
@@ -77,7 +81,7 @@ def decide(prepared: Prepared, scenario: Scenario, seconds: float = 3.0) -> Plan
         every = program.every(prepared.costs, prepared.benefits)
         adequate = np.stack([prepared.adequate[name] for name in WORK], axis=2).ravel()
         open_, must, notes = program.allowed(every, prepared.network, adequate, scenario, prepared.assumptions)
-        chosen = _choose(prepared, scenario, open_, must, seconds)
+        chosen = _choose(prepared, scenario, open_, must, effort)
         taken = open_.only(np.isin(np.arange(len(open_.block)), chosen.rows))
         table = program.as_table(taken, prepared.network, scenario)
     with _timed(spent, "overview"):
@@ -155,11 +159,11 @@ def _worth(city: pd.DataFrame, need: pd.DataFrame, lives: dict[str, pd.DataFrame
 
 
 def _choose(prepared: Prepared, scenario: Scenario, open_: program.Alternatives, must: npt.NDArray[np.bool_],
-            seconds: float) -> program.Chosen:
+            effort: int) -> program.Chosen:
     if scenario.choice == "no work":
         return program.Chosen(np.empty(0, np.int64), 0.0, 0.0, 0.0, "rule", ())
     if scenario.choice == "best":
-        return program.best(open_, must, len(prepared.network), scenario, seconds)
+        return program.best(open_, must, len(prepared.network), scenario, effort)
     decided = np.array(STRATEGIES)[prepared.by_rule[open_.block, open_.step]] == open_.strategy
     own = [item.block_id for item in scenario.overrides]  # here only the engineer's own strategy is left
     decided |= prepared.network["block_id"].isin(own).to_numpy()[open_.block]

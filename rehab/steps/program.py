@@ -20,6 +20,8 @@ from rehab.solvers import choice
 
 #: the search stops when the program is proven to be this near the best: far finer than the costs are known
 _CLOSE: Final = 2e-4
+#: a guard against a hanging search only: it is the effort that ends one, so that a program repeats
+_LONGEST_S: Final = 120.0
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -113,8 +115,8 @@ def allowed(alternatives: Alternatives, network: pd.DataFrame, adequate: Flags, 
     return alternatives.only(keep), must[keep], notes
 
 
-def best(alternatives: Alternatives, must: Flags, blocks: int, scenario: Scenario, seconds: float = 3.0) -> Chosen:
-    """The program of the most benefit under the budgets, by :func:`rehab.solvers.choice.select`."""
+def best(alternatives: Alternatives, must: Flags, blocks: int, scenario: Scenario, effort: int = 30) -> Chosen:
+    """The program of the most benefit under the budgets, by :func:`rehab.solvers.choice.select` with ``effort``."""
     years = len(scenario.budgets_usd)
     count = len(alternatives.block)
     forced_blocks = np.isin(np.arange(blocks), alternatives.block[must])
@@ -123,11 +125,12 @@ def best(alternatives: Alternatives, must: Flags, blocks: int, scenario: Scenari
     cost[np.arange(count), alternatives.step] = alternatives.cost_usd
     value = np.concatenate([alternatives.benefit, np.zeros(len(idle))])
     group = np.concatenate([alternatives.block, idle])
-    found = choice.select(value, cost, group, np.array(scenario.budgets_usd), seconds=seconds, gap=_CLOSE)
+    found = choice.select(value, cost, group, np.array(scenario.budgets_usd), effort=effort, seconds=_LONGEST_S,
+                          gap=_CLOSE)
     if found.status == "infeasible":
         return _unaffordable(alternatives.only(must), scenario)
     if found.status == "unknown":
-        note = Note("program", None, None, "no program was found in the time given; allow more time or force less")
+        note = Note("program", None, None, "the search ended before it found any program; force less")
         return Chosen(np.empty(0, np.int64), 0.0, found.upper_bound, 1.0, "unknown", (note,))
     rows = np.asarray(found.chosen)
     return Chosen(rows[rows < count], found.value, found.upper_bound, found.gap, found.status, ())

@@ -40,7 +40,7 @@ def prepared() -> plan.Prepared:
 
 @cache
 def decided(usd: float = MONEY, choice: str = "best") -> plan.Plan:
-    return plan.decide(prepared(), scenario(usd, choice=choice), seconds=0.3)
+    return plan.decide(prepared(), scenario(usd, choice=choice), effort=3)
 
 
 def scenario(usd: float = MONEY, **more: object) -> Scenario:
@@ -55,7 +55,7 @@ def bare(*rows: dict[str, object]) -> pd.DataFrame:
 
 def planned(blocks: pd.DataFrame, usd: float = MONEY, **more: object) -> plan.Plan:
     ready = plan.prepare(blocks, tables.empty("defects"), reader.defaults(), 2027, YEARS)
-    return plan.decide(ready, scenario(usd, **more), seconds=0.5)
+    return plan.decide(ready, scenario(usd, **more), effort=5)
 
 
 def test_within_budget_in_every_year() -> None:
@@ -167,7 +167,7 @@ def test_the_order_of_rows_is_irrelevant_and_inputs_stay() -> None:
     blocks, defects = small()
     turned, seen = blocks.iloc[::-1], defects.iloc[::-1]
     before = turned.copy(deep=True), seen.copy(deep=True)
-    made = [plan.decide(plan.prepare(table, rows, reader.defaults(), 2027, YEARS), scenario(300_000.0), 20.0)
+    made = [plan.decide(plan.prepare(table, rows, reader.defaults(), 2027, YEARS), scenario(300_000.0), 200)
             for table, rows in ((blocks, defects), (turned, seen))]
     pd.testing.assert_frame_equal(turned, before[0])
     pd.testing.assert_frame_equal(seen, before[1])
@@ -179,7 +179,7 @@ def test_the_order_of_rows_is_irrelevant_and_inputs_stay() -> None:
 def test_twice_is_the_same() -> None:
     ready = [plan.prepare(*small(), reader.defaults(), 2027, YEARS) for _ in range(2)]
     for choice, usd in (("best", 300_000.0), ("best", 20_000_000.0), ("worst first", 300_000.0)):
-        first, again = (plan.decide(one, scenario(usd, choice=choice), 20.0) for one in ready)
+        first, again = (plan.decide(one, scenario(usd, choice=choice), 200) for one in ready)
         for name in ("overview", "program", "by_year", "quantities", "costs", "notes"):
             pd.testing.assert_frame_equal(getattr(first, name), getattr(again, name))
         assert again.summary["fingerprints"] == first.summary["fingerprints"]

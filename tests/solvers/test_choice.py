@@ -199,6 +199,16 @@ def test_a_large_network_is_close_at_once_and_repeats() -> None:
     assert (one.chosen == two.chosen).all() and (one.prices == two.prices).all()
 
 
+@pytest.mark.parametrize("effort", [0, 1, 15])
+def test_a_search_ended_by_effort_repeats_and_more_of_it_is_no_worse(effort: int) -> None:
+    made = compare.city(60, years=4, share=0.1)
+    few, again = (choice.select(*made, gap=0.0, seconds=60.0, effort=effort) for _ in range(2))
+    more = choice.select(*made, gap=0.0, seconds=60.0, effort=2 * effort + 1)
+    assert_sound(few, made.value, made.cost.toarray(), made.group, made.budget)
+    assert (few.chosen == again.chosen).all() and (few.value, few.upper_bound) == (again.value, again.upper_bound)
+    assert more.value >= few.value
+
+
 def test_forced_work_beyond_the_budget_names_the_year() -> None:
     cost = np.array([[0, 0], [5, 0], [0, 9], [0, 0], [0, 4]], float)
     must = np.array([False, False, True, False, True])

@@ -102,7 +102,7 @@ def test_budgets_hold_in_every_year_and_best_beats_worst_first(seed: int, blocks
     index = rng.uniform(0, 100, (blocks, 4))
     asked = scenario(*(rng.uniform(0, 1, 4) * tight * blocks * 1e5))
     one_each = given_.only(given_.strategy == "full_depth")
-    best = program.best(one_each, free(one_each), blocks, asked, seconds=1.0)
+    best = program.best(one_each, free(one_each), blocks, asked, effort=10)
     worst = program.worst_first(one_each, free(one_each), index, asked)
     for chosen in (best, worst):
         assert (spent(one_each, chosen.rows, 4) <= np.array(asked.budgets_usd) * (1 + 1e-9)).all()

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from typing import Final, Literal
 
 import numpy as np
@@ -102,8 +102,11 @@ def allowed_units(item: Field) -> list[str]:
     return units.same_kind(item.unit) if item.unit else []
 
 
-def _matches(heading: str, table: str) -> list[_Match]:
+@lru_cache(maxsize=10_000)  # the same cells are asked for under each delimiter, then as header, then for the mapping
+def _matches(heading: str, table: str) -> tuple[_Match, ...]:
     """Every column of ours that a heading may mean: 3 by its whole name, 2 without unit, 1 without fillers."""
+    if not any(letter.isalpha() for letter in heading):
+        return ()
     aliases = _aliases(table)
     found = [_Match(ours, unit, 3.0 - rank / 1000) for ours, unit, rank in aliases.get(_plain(heading), ())]
     rest, unit = _split_unit(heading)
@@ -118,7 +121,7 @@ def _matches(heading: str, table: str) -> list[_Match]:
             if unit and not allowed:
                 continue
             found.append(_Match(ours, unit or alias_unit, score - rank / 1000))
-    return found
+    return tuple(found)
 
 
 @cache

@@ -35,9 +35,9 @@ class Choice:
     ``chosen[g]``: row of the chosen alternative of each group, groups by rising label; empty without a choice.
     ``value``: sum of the chosen values; ``upper_bound``: no choice within the budgets is worth more;
     ``gap``: (upper_bound - value) / |upper_bound|.  These three are NaN where there is none.
-    ``status``: "optimal" (gap within the one asked for), "feasible" (stopped by the clock), "infeasible"
+    ``status``: "optimal" (gap within the one asked for), "feasible" (stopped sooner), "infeasible"
     (proven that no choice is within the budgets; ``short`` is a resource that cannot be met) or "unknown" (the
-    clock stopped the search before any choice was found).
+    search was stopped before any choice was found).
     ``prices[r]``: worth of one more unit of each budget in the linear relaxation, never negative.
     ``seconds``: time taken.
     """
@@ -53,13 +53,15 @@ class Choice:
 
 
 def select(value: npt.ArrayLike, cost: object, group: npt.ArrayLike, budget: npt.ArrayLike, *,
-           must: npt.ArrayLike | None = None, gap: float = 1e-6, seconds: float = 10.0, seed: int = 0) -> Choice:
+           must: npt.ArrayLike | None = None, gap: float = 1e-6, seconds: float = 10.0, effort: int | None = None,
+           seed: int = 0) -> Choice:
     """Choose one alternative of each group, of the greatest total value within every budget.
 
     ``value[n]`` any finite number; ``cost[n, r]`` dense or scipy sparse, not negative; ``group[n]`` integer
     labels in any order; ``budget[r]`` not negative; ``must[n]`` true for alternatives that have to be chosen.
-    Stops when the relative gap is at most ``gap`` or after about ``seconds``.  The same input and ``seed`` give
-    the same choice unless the clock ends the search.  No budget is exceeded by more than 1e-9 of it (rounding).
+    Stops when the relative gap is at most ``gap``, after ``effort`` searches (:data:`.finish.STRETCH` says how long
+    one may be) or after about ``seconds``.  The same input and ``seed`` give the same choice unless the clock ends
+    the search.  No budget is exceeded by more than 1e-9 of it (rounding).
 
     Raises :class:`ValueError`, naming the entry, for NaN, infinite or negative figures, shapes that do not agree, and
     two ``must`` in one group.
@@ -73,7 +75,7 @@ def select(value: npt.ArrayLike, cost: object, group: npt.ArrayLike, budget: npt
     if isinstance(problem, int):
         return _without(whole, "infeasible", problem, began)
     dual = _dual.solve(problem, seed)
-    state = _finish.finish(problem, dual, gap, began + seconds, seed)
+    state = _finish.finish(problem, dual, gap, began + seconds, effort, seed)
     if state.chosen is None:
         if state.short is not None:
             return _without(whole, "infeasible", state.short, began)

@@ -23,6 +23,8 @@ POOL = 160
 """Price vectors kept for bounding."""
 NEWEST = (0, 8, 40, POOL)
 """Price vectors are tried in these stages, the newest first: most part-choices fall at an early stage."""
+WIDTH = 4000
+"""Part-choices in a block of the exact search."""
 SMALL = 1 << 18
 """Multiplications in one matrix product: stays in the processor's cache, and below what BLAS would thread."""
 
@@ -45,7 +47,7 @@ class Tree:
     blocks: int = 1 << 60
     """Blocks of part-choices to extend before giving up: a limit that does not depend on the clock."""
     chosen: Ints | None = None
-    width: int = 4000
+    width: int = WIDTH
     """Part-choices in a block."""
     ceiling: float = -np.inf
     """Greatest bound among the part-choices given up; none of them can be worth more."""

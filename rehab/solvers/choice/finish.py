@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -15,8 +16,18 @@ EXACT = 45
 """Open groups up to which the whole core is searched with proof."""
 DIVE = 50
 """Groups in a wide neighbourhood."""
+STRETCH = 60
+"""Blocks of part-choices that one search may extend; the exact search has as many for each search that is left."""
 PATIENCE = 4
 """Neighbourhoods searched in vain before the exact search of a small core begins."""
+
+
+class Limit(NamedTuple):
+    """How far a search goes: blocks of part-choices to extend, part-choices in each, and whether it is to prove."""
+
+    blocks: int | None
+    width: int
+    exact: bool = False
 
 
 @dataclass
@@ -34,8 +45,8 @@ class State:
         return self.bound - self.value <= gap * max(abs(self.bound), 1e-12)
 
 
-def finish(problem: Problem, dual: Dual, gap: float, deadline: float, seed: int) -> State:
-    """The best choice found by ``deadline`` (a time of the monotonic clock), or sooner within ``gap``."""
+def finish(problem: Problem, dual: Dual, gap: float, deadline: float, effort: int | None, seed: int) -> State:
+    """The best choice found by ``deadline`` (a time of the monotonic clock), or sooner within ``gap`` or ``effort``."""
     state = State(None, -np.inf, dual.bound)
     _offer(problem, state, dual.best)
     size = CORE
@@ -45,13 +56,13 @@ def finish(problem: Problem, dual: Dual, gap: float, deadline: float, seed: int)
             break
         size *= 8
     if state.chosen is None:
-        _any(problem, dual, state, gap, deadline)
+        _any(problem, dual, state, gap, deadline, effort)
     if state.chosen is not None:
-        _polish(problem, dual, state, gap, deadline, seed)
+        _polish(problem, dual, state, gap, deadline, effort, seed)
     return state
 
 
-def _any(problem: Problem, dual: Dual, state: State, gap: float, deadline: float) -> None:
+def _any(problem: Problem, dual: Dual, state: State, gap: float, deadline: float, effort: int | None) -> None:
     """A choice where repair found none, or the proof that there is none."""
     most = problem.use(_frugal(problem)) / np.maximum(problem.budget, 1e-300)
     over = linear.Relaxation(problem.value, problem.cost, problem.of, problem.budget, feasibility=True).solve().over
@@ -59,12 +70,18 @@ def _any(problem: Problem, dual: Dual, state: State, gap: float, deadline: float
         state.short = int(np.argmax(over / np.maximum(problem.budget, 1e-300)))
         return
     everything = np.ones(len(problem.value), bool)
-    _, ended = _search(problem, dual, state, everything, np.arange(problem.groups), gap, deadline, None)
+    _, ended = _search(problem, dual, state, everything, np.arange(problem.groups), gap, deadline, _all(effort))
     if ended and state.chosen is None:
         state.short = int(np.argmax(most))
 
 
-def _polish(problem: Problem, dual: Dual, state: State, gap: float, deadline: float, seed: int) -> None:
+def _all(effort: int | None) -> Limit:
+    """The limit of an exact search."""
+    return Limit(None if effort is None else STRETCH * effort, branch.WIDTH, exact=True)
+
+
+def _polish(problem: Problem, dual: Dual, state: State, gap: float, deadline: float, effort: int | None,
+            seed: int) -> None:
     """Neighbourhood searches and exchanges in turn; the exact search once few groups are open.
 
     Wide neighbourhoods are dived into with few part-choices at a time; small ones are searched thoroughly, and
@@ -72,11 +89,12 @@ def _polish(problem: Problem, dual: Dual, state: State, gap: float, deadline: fl
     """
     rng = np.random.default_rng(seed)
     size, misses, turns = 14, 0, 0
-    while not state.done(gap) and time.monotonic() < deadline:
+    while not state.done(gap) and time.monotonic() < deadline and (effort is None or turns < effort):
         mask = _open(problem, dual, state, gap)
         several = np.flatnonzero(np.add.reduceat(mask, problem.first) > 1)
         if len(several) <= max(size, EXACT if misses >= PATIENCE else 0):
-            _search(problem, dual, state, mask, several, gap, deadline, None)
+            left = _all(None if effort is None else effort - turns)
+            _search(problem, dual, state, mask, several, gap, deadline, left)
             return
         if turns % 12 == 11:
             width = 1500 << min(turns // 24, 4)
@@ -84,7 +102,7 @@ def _polish(problem: Problem, dual: Dual, state: State, gap: float, deadline: fl
         else:
             dive = turns % 2 == 0 and len(several) > DIVE
             near = _neighbours(problem, dual, state, mask, several, DIVE if dive else size, rng)
-            limit = (DIVE + 10, 300) if dive else (60, 1000)
+            limit = Limit(STRETCH, 300 if dive else 1000)
             better, ended = _search(problem, dual, state, mask, near, gap, deadline, limit)
             if not dive:
                 size = max(6, size + (2 if ended and not better else 0 if ended else -2))
@@ -170,31 +188,31 @@ def _neighbours(problem: Problem, dual: Dual, state: State, mask: Bools, several
 
 
 def _search(problem: Problem, dual: Dual, state: State, mask: Bools, groups: Ints, gap: float, deadline: float,
-            limit: tuple[int, int] | None) -> tuple[bool, bool]:
+            limit: Limit) -> tuple[bool, bool]:
     """Branch and bound over ``groups`` within ``mask``, the others staying as they are.
 
-    ``limit``: blocks to extend and part-choices in each; None for the exact search, whose groups are all
-    that are open, so that it also bounds the problem.  Returns whether the choice became better and whether the
-    search came to its end.
+    The groups of an exact search are all that are open, so that it also bounds the problem.  Returns whether the
+    choice became better and whether the search came to its end.
     """
     base = dual.best if state.chosen is None else state.chosen
     free = np.zeros(problem.groups, bool)
     free[groups] = True
-    rows, first = _in_order(problem, dual, np.flatnonzero(mask & free[problem.of]), state, limit is None)
+    rows, first = _in_order(problem, dual, np.flatnonzero(mask & free[problem.of]), state, limit.exact)
     rest = base[~free]
     outside = float(problem.value[rest].sum())
     budget = problem.budget * (1.0 + TOLERANCE / 2) - problem.use(rest)
     tree = branch.Tree(problem.value[rows], problem.cost[rows].toarray(), first, budget, gap, deadline,
                        state.value - outside)
-    if limit is not None:
-        tree.blocks, tree.width = limit
+    tree.width = limit.width
+    if limit.blocks is not None:
+        tree.blocks = limit.blocks
     ended = branch.search(tree, dual.prices)
     better = False
     if tree.chosen is not None:
         chosen = base.copy()
         chosen[problem.of[rows[tree.chosen]]] = rows[tree.chosen]
         better = _offer(problem, state, chosen)
-    if limit is None:
+    if limit.exact:
         left_out = dual.bound - float(dual.loss[~mask].min(initial=np.inf))
         state.bound = min(state.bound, max(tree.ceiling + outside, state.value, left_out))
     return better, ended
