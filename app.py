@@ -1,14 +1,27 @@
 """The dashboard: run with ``streamlit run app.py``."""
 
+from __future__ import annotations
+
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from threading import Thread
+
 import streamlit as st
 
-st.set_page_config(page_title="Concrete street rehabilitation planner", page_icon="🛣️", layout="wide")
 
-st.navigation([
-    st.Page("pages/start.py", title="Start and data", default=True),
-    st.Page("pages/strategies.py", title="Strategies", url_path="strategies"),
-    st.Page("pages/program.py", title="Program and scenarios", url_path="program"),
-    st.Page("pages/season.py", title="Season", url_path="season"),
-    st.Page("pages/worklist.py", title="Work list", url_path="worklist"),
-    st.Page("pages/prices.py", title="Prices and rules", url_path="prices"),
-]).run()
+@asynccontextmanager
+async def begun(_app: st.App) -> AsyncIterator[None]:
+    """Read and plan the demo city while the browser still loads the page."""
+    Thread(target=_plan_demo, daemon=True).start()
+    yield None
+
+
+def _plan_demo() -> None:
+    # Not pages.city_map: a component that is loaded before the server stands is not served.
+    import rehab.outputs.maps  # noqa: F401
+    from pages import session
+
+    session.decided()
+
+
+app = st.App("pages/navigation.py", lifespan=begun)

@@ -17,13 +17,12 @@ URL = "REHAB_DATABASE"
 
 def show() -> None:
     """The part of the start screen that keeps and opens projects."""
-    with st.expander("Keep this work, or open what was kept"):
-        try:
-            _keep()
-            if st.toggle("Show what was kept", key="show_kept"):
-                _open()
-        except store.StoreError as error:
-            st.error(f"The database answered: {error}")
+    try:
+        _keep()
+        if st.toggle("Show what was kept", key="show_kept"):
+            _open()
+    except store.StoreError as error:
+        st.error(f"The database answered: {error}")
 
 
 @st.cache_resource

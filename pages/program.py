@@ -6,7 +6,8 @@ import pandas as pd
 import streamlit as st
 
 from pages import session
-from pages.map_and_block import lock_form, pick_block, show_block, show_map
+from pages.block import lock_form, pick_block, show_block
+from pages.city_map import show_map
 from rehab.outputs import charts, exports
 from rehab.outputs.words import label, money, share
 from rehab.plan import Plan
@@ -20,24 +21,12 @@ def main() -> None:
     made = session.decided()
     session.estimated_note(made)
     proof(made)
-    money_tab, condition_tab, map_tab, list_tab, compare_tab = st.tabs(
-        ["Money", "Condition", "Map", "Program list", "Scenarios side by side"])
-    with money_tab:
-        st.plotly_chart(charts.program_chart(made.by_year), key="money", alt=charts.describe_program(made.by_year))
-        st.plotly_chart(charts.grinding_chart(made.by_year), key="ground", alt=charts.describe_grinding(made.by_year))
-    with condition_tab:
-        names = {"index": "Condition index", "sound": "Sound pavement", "full": "Pavement that needs full depth"}
-        measure = st.radio("Show", list(charts.MEASURES), horizontal=True, format_func=lambda name: names[name])
-        st.plotly_chart(charts.condition_chart(made.by_year, measure), key="condition",
-                        alt=charts.describe_condition(made.by_year, measure))
-    with map_tab:
-        show_map(made, "program")
-    with list_tab:
-        listed(made)
-    with compare_tab:
-        # Several programs are chosen here: only when asked for, so that a changed budget shows at once.
-        if st.toggle("Work out no work, worst first and the plain budget beside it", key="work_out"):
-            compared()
+    views = {"Money": show_money, "Condition": show_condition, "Map": lambda made: show_map(made, "program"),
+             "Program list": listed, "Scenarios side by side": compared}
+    for tab, show in zip(st.tabs(list(views), key="program_view", on_change="rerun"), views.values(), strict=True):
+        if tab.open:
+            with tab:
+                show(made)
     block = pick_block(made, "program_block")
     if block:
         lock_form(block, made.scenario)
@@ -63,6 +52,18 @@ def budget_form() -> None:
     if budgets != asked.budgets_usd:
         session.change(budgets_usd=budgets)
         st.rerun()
+
+
+def show_money(made: Plan) -> None:
+    st.plotly_chart(charts.program_chart(made.by_year), key="money", alt=charts.describe_program(made.by_year))
+    st.plotly_chart(charts.grinding_chart(made.by_year), key="ground", alt=charts.describe_grinding(made.by_year))
+
+
+def show_condition(made: Plan) -> None:
+    names = {"index": "Condition index", "sound": "Sound pavement", "full": "Pavement that needs full depth"}
+    measure = st.radio("Show", list(charts.MEASURES), horizontal=True, format_func=lambda name: names[name])
+    st.plotly_chart(charts.condition_chart(made.by_year, measure), key="condition",
+                    alt=charts.describe_condition(made.by_year, measure))
 
 
 def proof(made: Plan) -> None:
@@ -104,7 +105,7 @@ def listed(made: Plan) -> None:
                               "program.geojson", on_click="ignore")
 
 
-def compared() -> None:
+def compared(_made: Plan) -> None:
     plans = {asked.name: session.decided(asked) for asked in standard_scenarios(session.scenario())}
     measure = st.radio("Compare by", list(charts.SCENARIO_MEASURES), horizontal=True, key="compare_by",
                        format_func=lambda name: str(charts.SCENARIO_MEASURES[name]))

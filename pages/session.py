@@ -12,7 +12,6 @@ from rehab import plan
 from rehab.base.errors import BadAssumption, Note
 from rehab.base.settings import Assumptions, Forced, Override, Scenario, fingerprint
 from rehab.inputs import assumptions, reading
-from rehab.outputs import maps, worklist
 
 DEMO = Path(__file__).parents[1] / "data" / "demo"
 
@@ -117,12 +116,6 @@ def decided(question: Scenario | None = None) -> plan.Plan:
     return _decide((*key, asked.fingerprint()), prepared, asked)
 
 
-def features(made: plan.Plan, colour_by: str) -> dict[str, object]:
-    """The map's features, kept until the plan changes."""
-    fingerprints = tuple(made.summary["fingerprints"].values())
-    return _features((*fingerprints, tables().key, colour_by), made, tables().geometry, colour_by)
-
-
 def banner() -> None:
     """What every screen says at its top: whose streets these are, and how much of it is estimated."""
     city = tables()
@@ -156,12 +149,6 @@ def _decide(key: tuple[object, ...], _prepared: plan.Prepared, _asked: Scenario)
     return plan.decide(_prepared, _asked, effort=4)
 
 
-@st.cache_resource(max_entries=12, show_spinner=False)
-def _features(key: tuple[object, ...], _made: plan.Plan, _geometry: pd.DataFrame,
-              _colour_by: str) -> dict[str, object]:
-    return maps.features(_made.overview, _geometry, _colour_by)
-
-
 def pick_year(made: plan.Plan) -> int | None:
     """A box to choose a year of the program that has work; says so if none has."""
     years = sorted(int(year) for year in made.program["year"].unique())
@@ -174,17 +161,6 @@ def pick_year(made: plan.Plan) -> int | None:
 def season(made: plan.Plan, year: int) -> tuple[pd.DataFrame, list[Note]]:
     """Tasks and notes of one year, kept until the plan changes."""
     return _season((*made.summary["fingerprints"].values(), year), made, year)
-
-
-def workbook(made: plan.Plan, year: int, districts: tuple[str, ...], order: str) -> bytes:
-    """The crew work list of one year, of some districts or of all."""
-    tasks, notes = season(made, year)
-    rows = made.overview[made.overview["district"].isin(districts)] if districts else made.overview
-    mine = set(rows["block_id"])
-    program = made.program[made.program["block_id"].isin(mine)]
-    return worklist.workbook(
-        rows, made.prepared.network, made.prepared.needs, program, made.quantities, tasks[tasks["block_id"].isin(mine)],
-        made.prepared.repairs, plan.with_notes(made.notes, notes), made.prepared.assumptions, year, order=order)
 
 
 @st.cache_resource(max_entries=8, show_spinner="Putting the year on the calendar ...")

@@ -7,8 +7,8 @@ from datetime import date
 import pandas as pd
 import streamlit as st
 
-from pages import kept, session
-from pages.map_and_block import show_map
+from pages import session
+from pages.city_map import show_map
 from rehab.base import tables
 from rehab.base.errors import Problem, UnusableInput, as_table
 from rehab.base.units import same_kind
@@ -24,7 +24,11 @@ def main() -> None:
     session.banner()
     overview_part()
     load_part()
-    kept.show()
+    keeping = st.expander("Keep this work, or open what was kept", key="keeping", on_change="rerun")
+    if keeping.open:
+        from pages import kept  # the database is opened only where it is wanted
+        with keeping:
+            kept.show()
 
 
 def overview_part() -> None:

@@ -5,7 +5,8 @@ from __future__ import annotations
 import streamlit as st
 
 from pages import session
-from pages.map_and_block import override_form, pick_block, show_block, show_map
+from pages.block import override_form, pick_block, show_block
+from pages.city_map import show_map
 from rehab.base.tables import STRATEGIES
 from rehab.outputs import exports
 from rehab.outputs.words import label
@@ -17,11 +18,13 @@ def main() -> None:
     session.banner()
     made = session.decided()
     session.estimated_note(made)
-    on_map, in_list = st.tabs(["Map", "List"])
-    with on_map:
-        show_map(made, "strategies")
-    with in_list:
-        listed(made)
+    on_map, in_list = st.tabs(["Map", "List"], key="strategies_view", on_change="rerun")
+    if on_map.open:
+        with on_map:
+            show_map(made, "strategies")
+    if in_list.open:
+        with in_list:
+            listed(made)
     block = pick_block(made, "strategies_block")
     if block:
         show_block(made, block)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import streamlit as st
 
 from pages import session
+from rehab import plan
 from rehab.outputs import worklist
 from rehab.outputs.words import label, money
 
@@ -30,11 +31,22 @@ def main() -> None:
         "block_id": "Block", "street": "Street", "from_street": "From", "to_street": "To", "district": "District",
         "program_strategy": "Strategy", "estimated": "Estimated",
         "program_cost_usd": st.column_config.NumberColumn("Likely cost", format="$%,.0f")})
-    st.download_button("Crew work list (XLSX)", lambda: session.workbook(made, year, tuple(districts), order),
+    st.download_button("Crew work list (XLSX)", lambda: workbook(made, year, tuple(districts), order),
                        f"worklist_{year}.xlsx", type="primary", on_click="ignore")
     st.caption("One sheet per block: quantities, materials, dates, checklist and cautions. Silica dust, lifting, "
                "traffic, buried utilities and wet concrete can hurt: local codes, the engineer and a competent person "
                "decide.")
+
+
+def workbook(made: plan.Plan, year: int, districts: tuple[str, ...], order: str) -> bytes:
+    """The crew work list of one year, of some districts or of all."""
+    tasks, notes = session.season(made, year)
+    rows = made.overview[made.overview["district"].isin(districts)] if districts else made.overview
+    mine = set(rows["block_id"])
+    program = made.program[made.program["block_id"].isin(mine)]
+    return worklist.workbook(
+        rows, made.prepared.network, made.prepared.needs, program, made.quantities, tasks[tasks["block_id"].isin(mine)],
+        made.prepared.repairs, plan.with_notes(made.notes, notes), made.prepared.assumptions, year, order=order)
 
 
 main()

@@ -12,7 +12,7 @@ from streamlit.testing.v1 import AppTest
 from rehab.base import tables
 from rehab.inputs import reading
 
-APP = Path(__file__).parents[2] / "app.py"
+APP = Path(__file__).parents[2] / "pages" / "navigation.py"
 PAGES = ("pages/strategies.py", "pages/program.py", "pages/season.py", "pages/worklist.py", "pages/prices.py")
 GOOD = b"block_id,length_ft,width_ft,panels_broken,panels_cracked,street\nA,300,36,4,10,Elm\nB,300,36,0,0,Oak\n"
 

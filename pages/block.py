@@ -1,60 +1,29 @@
-"""Two parts that several screens show: the map with its legend, and everything about one block."""
+"""One block, as several screens show it: which one, everything about it, and what the engineer decides for it."""
 
 from __future__ import annotations
 
 import pandas as pd
 import streamlit as st
-from streamlit_folium import st_folium
 
 from pages import session
 from rehab.base.settings import Scenario
 from rehab.base.tables import STRATEGIES, fields
-from rehab.outputs import charts, maps
+from rehab.outputs import charts
 from rehab.outputs.words import heading, label, money, number, place, share, unit
 from rehab.plan import Plan
 from rehab.plan.answers import block_forecast
 from rehab.steps import estimate
 
 
-def show_map(made: Plan, key: str, colour_by: str | None = None) -> None:
-    """The map of all blocks; a click selects a block for every screen."""
-    if session.tables().geometry.empty:
-        st.info("This table has no lines, so there is no map; the list below holds every block.")
-        return
-    left, right = st.columns([3, 1])
-    colour = colour_by or left.radio("Colour the blocks by", list(maps.COLOURINGS), horizontal=True,
-                                     key=f"{key}_colour", format_func=str.capitalize)
-    tiles = right.toggle("Street map underneath", key=f"{key}_tiles", help="Fetched from the internet; off by default.")
-    # The map object is made anew at every run: the component changes the one it is given.
-    shown = st_folium(maps.draw(session.features(made, colour), base_tiles=tiles), key=f"{key}_map", height=520,
-                      use_container_width=True, returned_objects=["last_active_drawing"])
-    st.html(maps.legend_html(made.overview, colour))
-    missing = maps.unmapped(made.overview, session.tables().geometry)
-    if missing:
-        st.caption(f"{missing:,} blocks have no line and are not on the map.")
-    st.caption(maps.describe_map(made.overview, session.tables().geometry, colour))
-    select_clicked(shown, key)
-
-
-def select_clicked(shown: dict[str, object] | None, key: str) -> None:
-    """Take a new click as the selected block; the component reports the last click again at every run."""
-    drawing = (shown or {}).get("last_active_drawing") or {}
-    clicked = drawing.get("properties", {}).get("id") if isinstance(drawing, dict) else None
-    if clicked and clicked != st.session_state.get(f"{key}_clicked"):
-        st.session_state[f"{key}_clicked"] = clicked
-        st.session_state["selected"] = clicked
-        st.rerun()
-
-
 def pick_block(made: Plan, key: str) -> str | None:
     """A box to choose the block by name; what is clicked on the map is chosen here."""
-    names = made.overview["block_id"].tolist()
+    rows = made.overview[["block_id", "street", "from_street", "to_street"]].itertuples(index=False)
+    names = {name: f"{name} · {place(*streets)}" for name, *streets in rows}
     if not names:
         return None
-    streets = made.overview.set_index("block_id")[["street", "from_street", "to_street"]]
     chosen = st.session_state.get("selected")
-    picked = st.selectbox("Block", names, index=names.index(chosen) if chosen in names else 0, key=f"{key}_{chosen}",
-                          format_func=lambda name: f"{name} · {place(*streets.loc[name])}")
+    picked = st.selectbox("Block", names, index=list(names).index(chosen) if chosen in names else 0,
+                          key=f"{key}_{chosen}", format_func=names.get)
     st.session_state["selected"] = picked
     return picked
 
@@ -76,15 +45,21 @@ def show_block(made: Plan, block_id: str) -> None:
         st.warning("Estimated: this block holds no counts, only an index, a rating or a word.")
     if row["assumed"]:
         st.caption(f"Taken from the defaults: {', '.join(heading(name) for name in row['assumed'].split('; '))}.")
-    why, survey, amounts, future = st.tabs(["Why", "Survey", "Quantities and cost", "Forecast"])
-    with why:
-        _why(line)
-    with survey:
-        _survey(row)
-    with amounts:
-        _amounts(made, block_id, line)
-    with future:
-        _future(made, block_id)
+    why, survey, amounts, future = st.tabs(["Why", "Survey", "Quantities and cost", "Forecast"], key="block_part",
+                                           on_change="rerun")
+    # Only the part that is open is worked out.
+    if why.open:
+        with why:
+            _why(line)
+    if survey.open:
+        with survey:
+            _survey(row)
+    if amounts.open:
+        with amounts:
+            _amounts(made, block_id, line)
+    if future.open:
+        with future:
+            _future(made, block_id)
 
 
 def override_form(made: Plan, block_id: str) -> None:

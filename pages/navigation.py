@@ -1,0 +1,14 @@
+"""What a browser session runs: the pages, in the order of the work."""
+
+import streamlit as st
+
+st.set_page_config(page_title="Concrete street rehabilitation planner", page_icon="🛣️", layout="wide")
+
+st.navigation([
+    st.Page("start.py", title="Start and data", default=True),
+    st.Page("strategies.py", title="Strategies", url_path="strategies"),
+    st.Page("program.py", title="Program and scenarios", url_path="program"),
+    st.Page("season.py", title="Season", url_path="season"),
+    st.Page("worklist.py", title="Work list", url_path="worklist"),
+    st.Page("prices.py", title="Prices and rules", url_path="prices"),
+]).run()

@@ -1,0 +1,63 @@
+"""What a column is, and the words that columns of choices take."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Final, Literal
+
+Kind = Literal["text", "number", "whole", "flag", "date", "choice", "key"]
+
+STRATEGIES: Final = ("none", "partial_depth", "full_depth", "reconstruction")  #: from light to heavy
+WORK: Final = STRATEGIES[1:]
+CLASSES: Final = ("arterial", "collector", "local", "alley")
+DISTRESS: Final = ("none", "low", "medium", "high")
+SOURCES: Final = ("panel survey", "counts", "index", "rating", "word")  #: what a block's condition rests on
+DEFECTS: Final = ("corner break", "broken panel", "linear crack", "joint spall", "corner spall", "sunken panel",
+                  "hollow area", "patch", "casting")
+SEVERITIES: Final = ("low", "medium", "high")
+TASKS: Final = ("mark", "mill", "patch", "saw", "remove", "drill", "place", "fill", "grind", "stripe")
+
+
+@dataclass(frozen=True)
+class Field:
+    """One column: ``low`` and ``high`` are the limits of a value that is accepted, both included."""
+
+    name: str
+    kind: Kind
+    about: str
+    unit: str = ""
+    required: bool = False
+    low: float | None = None
+    high: float | None = None
+    choices: tuple[str, ...] = ()
+
+
+def text(name: str, about: str, required: bool = False) -> Field:
+    """A column of free text."""
+    return Field(name, "text", about, required=required)
+
+
+def number(name: str, unit: str, about: str, low: float | None = 0.0, high: float | None = None,
+           required: bool = False) -> Field:
+    """A measure in ``unit``."""
+    return Field(name, "number", about, unit, required, low, high)
+
+
+def whole(name: str, about: str, low: float = 0, high: float | None = None, required: bool = False) -> Field:
+    """A count, or a whole number within limits."""
+    return Field(name, "whole", about, "count", required, low, high)
+
+
+def year(name: str, about: str) -> Field:
+    """A year, or none."""
+    return Field(name, "whole", about, "year", low=1850, high=2150)
+
+
+def choice(name: str, choices: tuple[str, ...], about: str, required: bool = False) -> Field:
+    """A column of some words."""
+    return Field(name, "choice", about, required=required, choices=choices)
+
+
+def all_required(*fields: Field) -> tuple[Field, ...]:
+    """The same columns, none of which may be empty."""
+    return tuple(replace(field, required=True) for field in fields)
