@@ -146,7 +146,7 @@ def _prepare(key: tuple[object, ...], _city: Tables, _given: Assumptions) -> pla
 
 @st.cache_resource(max_entries=24, show_spinner="Choosing the program ...")
 def _decide(key: tuple[object, ...], _prepared: plan.Prepared, _asked: Scenario) -> plan.Plan:
-    return plan.decide(_prepared, _asked, effort=4)
+    return plan.decide(_prepared, _asked, effort=2)
 
 
 def pick_year(made: plan.Plan) -> int | None:
