@@ -13,7 +13,7 @@ from rehab.base import tables
 from rehab.inputs import reading
 
 APP = Path(__file__).parents[2] / "pages" / "navigation.py"
-PAGES = ("pages/strategies.py", "pages/program.py", "pages/season.py", "pages/worklist.py", "pages/prices.py")
+PAGES = ("strategies.py", "program.py", "season.py", "worklist.py", "prices.py")
 GOOD = b"block_id,length_ft,width_ft,panels_broken,panels_cracked,street\nA,300,36,4,10,Elm\nB,300,36,0,0,Oak\n"
 
 # Third parties warn of their own changes to come while the screens run.
@@ -38,6 +38,12 @@ def press(app: AppTest, label: str) -> AppTest:
     return next(button for button in app.button if button.label.startswith(label)).click().run()
 
 
+def show(app: AppTest, part: str, opened: str | bool) -> AppTest:
+    """Open a tab or a part that is worked out only when it is open."""
+    app.session_state[part] = opened
+    return app.run()
+
+
 def test_the_dashboard_opens_on_the_invented_city(app: AppTest) -> None:
     assert not app.exception
     assert "invented city" in words(app)
@@ -51,6 +57,20 @@ def test_every_screen_opens(app: AppTest, page: str) -> None:
     app.switch_page(page).run()
     assert not app.exception
     assert app.title
+
+
+@pytest.mark.parametrize(("page", "part", "tabs"), [
+    ("strategies.py", "strategies_view", ("Map", "List")),
+    ("program.py", "program_view", ("Money", "Condition", "Map", "Program list", "Scenarios side by side")),
+    ("program.py", "block_part", ("Why", "Survey", "Quantities and cost", "Forecast")),
+])
+def test_every_tab_opens_with_something_in_it(app: AppTest, page: str, part: str, tabs: tuple[str, ...]) -> None:
+    app.switch_page(page).run()
+    assert [tab.label for tab in app.tabs if tab.label in tabs] == list(tabs)
+    for name in tabs:
+        show(app, part, name)
+        assert not app.exception
+        assert [tab.label for tab in app.tabs if tab.label in tabs and len(tab.children)] == [name]
 
 
 @pytest.mark.parametrize("page", PAGES)
@@ -89,24 +109,24 @@ def test_a_bad_file_is_answered_with_its_problems(app: AppTest, name: str, conte
 def test_html_in_a_street_is_never_rendered(app: AppTest) -> None:
     evil = b'block_id,length_ft,width_ft,panels_broken,street\nA,300,36,4,<img src=x onerror=alert(1)>\n'
     press(load(app, "evil.csv", evil), "Use these 1")
-    app.switch_page("pages/strategies.py").run()
+    app.switch_page("strategies.py").run()
     assert not app.exception
     assert not any(part.allow_html for part in app.markdown if "onerror" in part.value)
 
 
 def test_a_budget_of_zero_buys_nothing_and_says_so(app: AppTest) -> None:
-    app.switch_page("pages/program.py").run()
+    app.switch_page("program.py").run()
     before = next(metric.value for metric in app.metric if metric.label == "Blocks in the program")
     app.number_input(key="budget").set_value(0.0).run()
     assert not app.exception
     after = next(metric.value for metric in app.metric if metric.label == "Blocks in the program")
     assert before != after and after.startswith("0 of")
-    app.switch_page("pages/season.py").run()
+    app.switch_page("season.py").run()
     assert "holds no work" in words(app)
 
 
 def test_an_override_needs_a_reason_and_is_kept(app: AppTest) -> None:
-    app.switch_page("pages/strategies.py").run()
+    app.switch_page("strategies.py").run()
     press(app, "Set")
     assert "needs a reason" in words(app)
     next(field for field in app.text_input if field.label.startswith("Reason")).set_value("sewer first")
@@ -117,11 +137,11 @@ def test_an_override_needs_a_reason_and_is_kept(app: AppTest) -> None:
 
 def test_a_price_of_the_citys_own_changes_the_cost(app: AppTest) -> None:
     before = app.metric[1].proto.delta
-    app.switch_page("pages/prices.py").run()
+    app.switch_page("prices.py").run()
     rows = app.session_state["rows_pay_items"]
     assert rows is not None
     app.session_state["values"] = {"pay_items": {"partial_depth_patch": "90"}}
-    app.switch_page("pages/start.py").run()
+    app.switch_page("start.py").run()
     assert app.metric[1].proto.delta != before
 
 
@@ -133,18 +153,18 @@ def test_the_template_holds_every_column_of_the_upload() -> None:
 def test_work_is_kept_and_opened_again(app: AppTest, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("REHAB_DATABASE", f"sqlite:///{tmp_path / 'kept.db'}")
     press(load(app, "mine.csv", GOOD), "Use these 2")
-    app.switch_page("pages/strategies.py").run()
+    app.switch_page("strategies.py").run()
     next(field for field in app.text_input if field.label.startswith("Reason")).set_value("sewer first")
     press(app, "Set")
-    app.switch_page("pages/start.py").run()
-    app.text_input(key="who").set_value("R. Mason").run()
+    app.switch_page("start.py").run()
+    show(app, "keeping", True).text_input(key="who").set_value("R. Mason").run()
     press(app, "Keep")
     assert not app.exception
     assert any("Kept 'mine.csv'" in part.value for part in app.success)
     another = AppTest.from_file(str(APP), default_timeout=120).run()
-    another.toggle(key="show_kept").set_value(True).run()
+    show(another, "keeping", True).toggle(key="show_kept").set_value(True).run()
     press(another, "Open")
     assert not another.exception
     assert "mine.csv: 2 blocks" in words(another)
-    another.switch_page("pages/strategies.py").run()
+    another.switch_page("strategies.py").run()
     assert "set by the engineer: sewer first" in words(another).replace("\\", "")
