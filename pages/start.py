@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
+from typing import TYPE_CHECKING, Literal
 
 import pandas as pd
 import streamlit as st
@@ -16,6 +17,10 @@ from rehab.inputs import reading
 from rehab.outputs import exports
 from rehab.outputs.words import label, money
 
+if TYPE_CHECKING:
+    from streamlit.runtime.uploaded_file_manager import UploadedFile
+
+Table = Literal["blocks", "defects"]
 ENDINGS = ["csv", "txt", "tsv", "xlsx", "geojson", "json", "gpkg", "zip"]
 
 
@@ -68,14 +73,12 @@ def load_part() -> None:
         return
     crs = st.text_input("Coordinate system, only if the layer names none (as EPSG:2230)", key="crs") or None
     try:
-        raw = reading.open_table(upload.name, upload.getvalue(), crs=crs)
-        if len(raw.sheets) > 1:
-            sheet = st.selectbox("Sheet or layer", raw.sheets, key="sheet")
-            raw = reading.open_table(upload.name, upload.getvalue(), sheet=sheet, crs=crs)
-        mapping = mapping_form(raw)
-        found = reading.read_blocks(raw, mapping, today=date.today())
-        panel = reading.read_defects(reading.open_table(defects.name, defects.getvalue(), table="defects"), None,
-                                     found.table) if defects else None
+        raw = opened(upload, "blocks", crs)
+        found = reading.read_blocks(raw, mapping_form(raw, "blocks"), today=date.today())
+        panel = None
+        if defects:
+            survey = opened(defects, "defects", crs)
+            panel = reading.read_defects(survey, mapping_form(survey, "defects"), found.table)
         geometry, more = (reading.read_lines(reading.open_table(lines.name, lines.getvalue(), crs=crs), found.table)
                           if lines else (found.geometry, tables.empty("problems")))
     except UnusableInput as error:
@@ -95,23 +98,39 @@ def load_part() -> None:
         st.rerun()
 
 
-def mapping_form(raw: reading.Raw) -> pd.DataFrame:
+def opened(upload: UploadedFile, table: Table, crs: str | None) -> reading.Raw:
+    """The upload as a raw table, of the sheet or layer that the user chooses if there are several."""
+    raw = _read(upload.file_id, table, None, crs, upload)
+    if len(raw.sheets) < 2:
+        return raw
+    sheet = st.selectbox(f"Sheet or layer of {upload.name}", raw.sheets, key=f"{table}_sheet")
+    return _read(upload.file_id, table, sheet, crs, upload)
+
+
+@st.cache_resource(max_entries=4, show_spinner="Reading the file ...")
+def _read(file_id: str, table: Table, sheet: str | None, crs: str | None, _upload: UploadedFile) -> reading.Raw:
+    """The file as opened, kept while the user works on its mapping."""
+    return reading.open_table(_upload.name, _upload.getvalue(), table=table, sheet=sheet, crs=crs)
+
+
+def mapping_form(raw: reading.Raw, table: Table) -> pd.DataFrame:
     """Their columns beside ours, editable, to be saved and used again."""
-    st.subheader("Which column is which")
-    saved = st.file_uploader("A mapping saved before", type=["csv"], key="mapping_file")
-    start = reading.read_mapping(saved.getvalue()) if saved else reading.suggest(raw)
+    st.subheader("Which column is which" if table == "blocks" else "Which column is which in the panel survey")
+    saved = st.file_uploader("A mapping saved before", type=["csv"], key=f"{table}_mapping_file")
+    start = reading.read_mapping(saved.getvalue()) if saved else reading.suggest(raw, table)
     examples = {column: ", ".join(raw.frame[column].dropna().head(3)) for column in raw.frame.columns}
     shown = start.assign(example=start["theirs"].map(examples).fillna("(not in this file)"))
-    ours = [item.name for item in tables.upload_fields("blocks")]
-    units = sorted({unit for item in tables.upload_fields("blocks") if item.unit for unit in same_kind(item.unit)})
-    edited = st.data_editor(shown, hide_index=True, width="stretch", key=f"mapping_{raw.name}_{saved is None}",
+    ours = tables.upload_fields(table)
+    units = sorted({unit for item in ours if item.unit for unit in same_kind(item.unit)})
+    edited = st.data_editor(shown, hide_index=True, width="stretch", key=f"{table}_mapping_{raw.name}_{saved is None}",
                             disabled=["theirs", "example"], column_config={
         "theirs": "Your column", "example": "Examples",
-        "ours": st.column_config.SelectboxColumn("Our column", options=["", *ours]),
+        "ours": st.column_config.SelectboxColumn("Our column", options=["", *(item.name for item in ours)]),
         "unit": st.column_config.SelectboxColumn("Your unit", options=["", *units]),
         "only": st.column_config.TextColumn("Keep only these values", help="parted by |; other rows are left out")})
     mapping = edited.drop(columns="example").fillna("")
-    st.download_button("Save this mapping", lambda: reading.write_mapping(mapping), "mapping.csv", on_click="ignore")
+    st.download_button("Save this mapping", lambda: reading.write_mapping(mapping), f"{table}_mapping.csv",
+                       key=f"{table}_mapping_save", on_click="ignore")
     return mapping
 
 

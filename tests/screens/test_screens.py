@@ -91,6 +91,16 @@ def test_a_table_of_ones_own_replaces_the_demo(app: AppTest) -> None:
     assert "invented city" in words(app)
 
 
+def test_a_panel_survey_is_read_beside_its_blocks_with_a_mapping_of_its_own(app: AppTest) -> None:
+    load(app, "mine.csv", GOOD)
+    survey = b"block,row,col,type,sev\nA,1,1,broken panel,high\nC,1,1,broken panel,high\n"
+    app.file_uploader(key="defects_file").set_value(("survey.csv", survey, "text/csv")).run()
+    assert not app.exception and "Which column is which in the panel survey" in words(app)
+    assert any("no block of this name" in str(table.value.get("message")) for table in app.dataframe)
+    press(app, "Use these 2")
+    assert len(app.session_state["tables"].defects) == 1
+
+
 @pytest.mark.parametrize(("name", "content", "said"), [
     ("empty.csv", b"", "cannot be used"),
     ("picture.csv", b"\x89PNG\r\n\x1a\n\x00\x00\x00\rIHDR", "cannot be used"),
