@@ -9,7 +9,7 @@ from pages import session
 from rehab.base.settings import Scenario
 from rehab.base.tables import STRATEGIES, fields
 from rehab.outputs import charts
-from rehab.outputs.words import heading, label, money, number, place, share, unit
+from rehab.outputs.words import heading, label, money, number, part_of, place, share, unit
 from rehab.plan import Plan
 from rehab.plan.answers import block_forecast
 from rehab.steps import estimate
@@ -38,7 +38,7 @@ def show_block(made: Plan, block_id: str) -> None:
     tiles[1].metric("Likely cost today", money(line["likely_usd"]),
                     help=f"low {money(line['low_usd'])}, high {money(line['high_usd'])}")
     tiles[2].metric("Condition index", number(line["index"], 0))
-    tiles[3].metric("Life added by the strategy", f"{number(line['life_extension_yr'])} years",
+    tiles[3].metric("Life added", f"{number(line['life_extension_yr'])} years",
                     help="Years until major work falls due, with the strategy done in the first year, less without.")
     tiles[4].metric("Year in the program", "none" if pd.isna(line["program_year"]) else f"{line['program_year']:.0f}")
     if line["estimated"]:
@@ -99,7 +99,7 @@ def lock_form(block_id: str, asked: Scenario) -> None:
 
 def _why(line: pd.Series) -> None:
     for reason in str(line["reasons"]).split(" | "):
-        st.markdown(f"- {_plain(reason)}")
+        st.markdown(f"- {_plain(reason[:1].upper() + reason[1:])}")
     others = [label(name) for name in str(line["alternatives"]).split("; ") if name != line["strategy"]]
     if others:
         st.write(f"Also adequate: {', '.join(others)}.")
@@ -131,7 +131,7 @@ def _amounts(made: Plan, block_id: str, line: pd.Series) -> None:
         return
     listed = rows.merge(items[["name", "included_in", "value"]], left_on="pay_item", right_index=True)
     prices = listed["value"].astype(float).where(listed["included_in"] == "")
-    carried = listed["included_in"].map(items["name"]).fillna("")
+    carried = [part_of(items, item, set(rows["pay_item"])) for item in listed["pay_item"]]
     st.dataframe(pd.DataFrame({
         "Item": listed["name"], "Quantity": [number(value, 2) for value in listed["quantity"]],
         "Unit": listed["unit"].map(unit), "Unit price": prices.map(lambda value: f"${value:,.2f}", na_action="ignore"),

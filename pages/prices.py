@@ -9,7 +9,7 @@ from rehab.base.errors import BadAssumption
 from rehab.base.settings import ASSUMPTION_TABLES
 from rehab.inputs import assumptions
 from rehab.outputs import exports
-from rehab.outputs.words import heading
+from rehab.outputs.words import heading, part_of, unit
 
 FIRST = ("pay_items", "markups", "decision_rules", "economics")
 
@@ -24,16 +24,18 @@ def main() -> None:
     own = session.values().get(name, {})
     shown = table.drop(columns=["origin"]).assign(
         city=[own.get(key, "") for key in table.index],
-        source=[standard.citation(name, key) for key in table.index]).reset_index()
+        unit=table["unit"].map(unit), source=[standard.citation(name, key) for key in table.index]).reset_index()
+    if "included_in" in shown:
+        shown["included_in"] = [part_of(table, key, set(table.index)) for key in table.index]
     extra = [column for column in table.columns if column not in {"value", "unit", "low", "high", "source_id", "place",
                                                                     "year", "note", "origin"}]
     st.write("A default is never changed: a value of the city's own is laid over it and takes effect at once.")
     edited = st.data_editor(
         shown, hide_index=True, width="stretch", height=560, key=f"rows_{name}",
-        column_order=["key", *extra, "value", "city", "unit", "low", "high", "source", "note"],
+        column_order=["key", *extra, "value", "city", "unit", "low", "high", "year", "source", "note"],
         disabled=[column for column in shown.columns if column != "city"],
         column_config={"key": "Row", "value": "Default", "city": "City's own", "unit": "Unit", "low": "Least",
-                       "high": "Most", "source": "Source", "note": "Note",
+                       "high": "Most", "year": "Year", "source": "Source", "note": "Note",
                        **{column: heading(column) for column in extra}})
     new = {str(key): str(value).strip() for key, value in zip(edited["key"], edited["city"].fillna(""), strict=True)
            if str(value).strip()}

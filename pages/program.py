@@ -19,7 +19,7 @@ def main() -> None:
     session.banner()
     budget_form()
     made = session.decided()
-    session.estimated_note(made)
+    session.estimated_note(made.overview)
     proof(made)
     views = {"Money": show_money, "Condition": show_condition, "Map": lambda made: show_map(made, "program"),
              "Program list": listed, "Scenarios side by side": compared}

@@ -10,6 +10,7 @@ import streamlit as st
 from pages import session
 from rehab.outputs import charts, exports
 from rehab.outputs.words import label
+from rehab.steps import season as calendar
 
 
 def main() -> None:
@@ -21,7 +22,8 @@ def main() -> None:
         return
     tasks, notes = session.season(made, year)
     used = made.prepared.assumptions
-    st.caption(f"Season {used.text('season', 'first_day')} to {used.text('season', 'last_day')}; grinding waits "
+    first, last = calendar.span(year, used)
+    st.caption(f"Season {first:%B} {first.day} to {last:%B} {last.day}; grinding waits "
                f"{used.number('curing', 'grind_after_patch_days'):.0f} days after the last patch of a block "
                f"({used.citation('curing', 'grind_after_patch_days')}). Dates are for planning: the engineer and field "
                "tests decide when a street opens.")
@@ -43,7 +45,7 @@ def main() -> None:
     st.plotly_chart(charts.season_chart(tasks), key="season", alt=charts.describe_season(tasks))
     streets = made.overview.set_index("block_id")["street"]
     st.dataframe(tasks.assign(task=tasks["task"].map(label), street=tasks["block_id"].map(streets)).drop(
-        columns="task_id"), hide_index=True, width="stretch", height=420, column_order=[
+        columns="task_id"), hide_index=True, width="stretch", height=420, placeholder="", column_order=[
             "start", "finish", "block_id", "street", "task", "crew", "opens", "days", "season"], column_config={
         "block_id": "Block", "street": "Street", "task": "Task", "crew": "Crew", "season": "Season",
         "start": st.column_config.DateColumn("First day", format="ddd D MMM YYYY"),

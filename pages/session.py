@@ -126,11 +126,11 @@ def banner() -> None:
         st.error(f"Not changed: {refused}")
 
 
-def estimated_note(made: plan.Plan) -> None:
-    """Say how many blocks rest on an index, a rating or a word."""
-    count, blocks = made.summary["estimated_blocks"], made.summary["blocks"]
+def estimated_note(rows: pd.DataFrame) -> None:
+    """Say how many blocks of an overview rest on an index, a rating or a word."""
+    count = int(rows["estimated"].sum())
     if count:
-        st.warning(f"{count:,} of {blocks:,} blocks hold only an index, a rating or a word: their needs, quantities "
+        st.warning(f"{count:,} of {len(rows):,} blocks hold only an index, a rating or a word: their needs, quantities "
                    "and costs are **estimated**, and every list and file says so.")
 
 

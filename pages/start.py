@@ -48,7 +48,7 @@ def overview_part() -> None:
     tiles[4].metric("In the program", f"{len(made.program):,}",
                     delta=f"{money(made.summary['spent_usd'])} in {len(made.by_year)} years", delta_color="off",
                     delta_arrow="off")
-    session.estimated_note(made)
+    session.estimated_note(made.overview)
     show_map(made, "start")
     if len(found.problems):
         show_problems(found.problems)

@@ -17,7 +17,7 @@ def main() -> None:
     st.title("Strategies")
     session.banner()
     made = session.decided()
-    session.estimated_note(made)
+    session.estimated_note(made.overview)
     on_map, in_list = st.tabs(["Map", "List"], key="strategies_view", on_change="rerun")
     if on_map.open:
         with on_map:

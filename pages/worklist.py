@@ -24,7 +24,7 @@ def main() -> None:
     if districts:
         rows = rows[rows["district"].isin(districts)]
     st.write(f"{len(rows):,} blocks, {money(rows['program_cost_usd'].sum())}.")
-    session.estimated_note(made)
+    session.estimated_note(rows)
     st.dataframe(rows[["block_id", "street", "from_street", "to_street", "district", "program_strategy",
                        "program_cost_usd", "estimated"]].assign(program_strategy=rows["program_strategy"].map(label)),
                  hide_index=True, width="stretch", column_config={

@@ -165,6 +165,8 @@ class Assumptions:
         row = self.table(table).loc[key]
         source = self.sources.loc[row["source_id"]]
         place = f", {row['place']}" if str(row["place"]) else ""
+        if str(source["status"]).startswith(str(source["title"]).lower()):
+            return f"{source['status']}{place}"  # the title says nothing more
         return f"{source['title']}{place} ({source['status']})"
 
     def fingerprint(self) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
+from datetime import date
 from pathlib import Path
 from typing import Final
 
@@ -11,9 +12,14 @@ import pandas as pd
 
 from rehab.base.errors import BadAssumption
 from rehab.base.settings import ASSUMPTION_TABLES, Assumptions
+from rehab.base.tables import CLASSES, SEVERITIES
 
 FOLDER: Final = Path(__file__).parents[2] / "data"
 _COMMON: Final = ("key", "value", "unit", "low", "high", "source_id", "place", "year", "note")
+#: unit of a row that holds a word -> the words it takes
+_WORDS: Final = {"severity": SEVERITIES, "class of street": CLASSES, "yes or no": ("yes", "no"),
+                 "eighth or published": ("eighth", "published")}
+_WEEK: Final = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 _STATUS: Final = ("read", "from memory", "common practice, no source")
 
 
@@ -34,8 +40,9 @@ def defaults(folder: Path = FOLDER) -> Assumptions:
 def overlay(base: Assumptions, city: Mapping[str, Mapping[str, float | str]]) -> Assumptions:
     """The assumptions with the city's values, given as table -> key -> value; the note says what the default was.
 
-    Raises :class:`BadAssumption` for a table or key that does not exist and for a number outside the row's
-    range of low to high, since a default is never edited in place but only replaced by a reasonable value.
+    Raises :class:`BadAssumption` for a table or key that does not exist, for a number outside the row's range of
+    low to high, and for a word that its unit does not know, since a default is never edited in place but only
+    replaced by a reasonable value.
     """
     tables = dict(base.tables)
     for name, rows in city.items():
@@ -43,11 +50,14 @@ def overlay(base: Assumptions, city: Mapping[str, Mapping[str, float | str]]) ->
         for key, value in rows.items():
             if key not in table.index:
                 raise BadAssumption(f"the table '{name}' has no row '{key}'")
-            default, low, high = (str(table.at[key, column]) for column in ("value", "low", "high"))
+            default, low, high, unit = (str(table.at[key, column]) for column in ("value", "low", "high", "unit"))
             _within(name, key, value, low, high)
+            _among(name, key, str(value), unit)
             for column, text in (("value", str(value)), ("origin", "city"), ("note", f"default {default}")):
                 table.at[key, column] = text
         tables[name] = table
+    if "season" in city:
+        _holidays_known(tables["season"]["value"])
     return replace(base, tables=tables)
 
 
@@ -65,6 +75,7 @@ def _read(path: Path, sources: pd.DataFrame) -> pd.DataFrame:
         raise BadAssumption(f"{path.name}: the source '{source}' of '{key}' is not known")
     for row in table.itertuples(index=False):
         _within(path.name, str(row.key), str(row.value), str(row.low), str(row.high))
+        _among(path.name, str(row.key), str(row.value), str(row.unit))
     return table.set_index("key").assign(origin="default")
 
 
@@ -76,5 +87,34 @@ def _within(table: str, key: str, value: float | str, low: str, high: str) -> No
         number = float(value)
     except ValueError as error:
         raise BadAssumption(f"{table}: '{value}' for '{key}' is not a number") from error
-    if (low and number < float(low)) or (high and number > float(high)):
+    # Written so that NaN is refused as well.
+    if not (float(low or "-inf") <= number <= float(high or "inf")):
         raise BadAssumption(f"{table}: {value} for '{key}' is not between {low or 'any'} and {high or 'any'}")
+
+
+def _among(table: str, key: str, value: str, unit: str) -> None:
+    """Check a word against what its row's unit takes."""
+    takes: str | None = None
+    if unit in _WORDS and value not in _WORDS[unit]:
+        takes = f"one of {', '.join(_WORDS[unit])}"
+    if unit == "weekdays" and not (value.split() and set(value.split()) <= set(_WEEK)):
+        takes = f"some of {' '.join(_WEEK)}"
+    if unit == "month-day":
+        try:
+            date.fromisoformat(f"2027-{value}")  # not a leap year: the day must exist in every year
+        except ValueError:
+            takes = "a month and a day of every year, such as 04-15"
+    if takes:
+        raise BadAssumption(f"{table}: '{value}' for '{key}' is not {takes}")
+
+
+def _holidays_known(season: pd.Series) -> None:
+    """Check that the holidays of the country and state are known and that the season has its days in order."""
+    import holidays
+
+    try:
+        holidays.country_holidays(str(season["country"]), subdiv=str(season["state"]) or None, years=[2027])
+    except NotImplementedError as error:
+        raise BadAssumption(f"season: {error}; codes are those of ISO 3166, such as US and OR") from error
+    if str(season["last_day"]) < str(season["first_day"]):
+        raise BadAssumption("season: the last day lies before the first day")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from typing import Any, Final
 
 import pandas as pd
@@ -33,6 +34,17 @@ def heading(column: str) -> str:
 def unit(name: str) -> str:
     """A unit as a crew writes it: 'sqyd' becomes 'sq yd'."""
     return _UNITS.get(name, name)
+
+
+def part_of(items: pd.DataFrame, item: str, present: Collection[str]) -> str:
+    """The names of the pay items, of those ``present``, whose price holds this one; '' if it is paid by itself.
+
+    ``items`` is the table ``pay_items``.
+    """
+    if item not in items.index:
+        return ""
+    carriers = [key for key in str(items.at[item, "included_in"]).split("|") if key in present]
+    return "; ".join(str(items.at[key, "name"]) for key in carriers)
 
 
 def known(value: Any) -> bool:

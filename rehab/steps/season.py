@@ -73,13 +73,17 @@ def arrange(network: pd.DataFrame, program: pd.DataFrame, quantities: pd.DataFra
     return tables.check("tasks", tables.with_types("tasks", table)), notes
 
 
+def span(year: int, assumptions: Assumptions) -> tuple[date, date]:
+    """First and last day of the season."""
+    first, last = (date.fromisoformat(f"{year}-{assumptions.text('season', key)}") for key in ("first_day", "last_day"))
+    return first, last
+
+
 def working_days(year: int, assumptions: Assumptions) -> list[date]:
     """Days on which crews work: the season's days of the work week less the holidays of the country or state."""
     import holidays
 
-    first, last = (_month_day(year, assumptions.text("season", key)) for key in ("first_day", "last_day"))
-    if last < first:
-        raise BadAssumption("season: the last day lies before the first day")
+    first, last = span(year, assumptions)
     week = [_WEEK.index(name) for name in assumptions.text("season", "work_week").split()]
     state = assumptions.text("season", "state") or None
     off = holidays.country_holidays(assumptions.text("season", "country"), subdiv=state, years=[year])
@@ -90,13 +94,6 @@ def working_days(year: int, assumptions: Assumptions) -> list[date]:
 def earliest_grinding(last_patch: date, assumptions: Assumptions) -> date:
     """First calendar day on which a block may be ground."""
     return last_patch + timedelta(days=int(assumptions.number("curing", "grind_after_patch_days")))
-
-
-def _month_day(year: int, text: str) -> date:
-    try:
-        return date.fromisoformat(f"{year}-{text}")
-    except ValueError as error:
-        raise BadAssumption(f"season: '{text}' is not a day of {year}; write month-day as 04-15") from error
 
 
 def _activities(block: int, amount: Mapping[Hashable, float], rates: dict[str, tuple[str, float]]) -> list[_Activity]:

@@ -52,6 +52,17 @@ def test_city_values_lie_over_the_defaults(defaults: Assumptions) -> None:
     ({"prices": {"x": 1}}, "no assumption table"),
     ({"pay_items": {"diamond_grinding": 500}}, "not between"),
     ({"pay_items": {"diamond_grinding": "cheap"}}, "is not a number"),
+    ({"pay_items": {"diamond_grinding": "nan"}}, "not between"),
+    ({"season": {"first_day": "02-29"}}, "a day of every year"),
+    ({"season": {"first_day": "April 15"}}, "a day of every year"),
+    ({"season": {"first_day": "11-15"}}, "lies before the first day"),
+    ({"season": {"country": "Teasel"}}, "ISO 3166"),
+    ({"season": {"state": "ZZ"}}, "ISO 3166"),
+    ({"season": {"work_week": "Monday"}}, "some of Mon"),
+    ({"layout_rules": {"full_from.patch": "awful"}}, "one of low, medium, high"),
+    ({"layout_rules": {"full.repairs_dowelled": "maybe"}}, "one of yes, no"),
+    ({"dowels": {"rule": "thick"}}, "one of eighth, published"),
+    ({"defaults": {"functional_class": "lane"}}, "one of arterial"),
 ])
 def test_impossible_city_values_are_refused(defaults: Assumptions, rows: dict[str, dict[str, object]],
                                             words: str) -> None:

@@ -218,22 +218,6 @@ def test_a_rate_of_zero_is_refused(defaults: Assumptions, table: str, key: str, 
         arrange(zero, FULL)
 
 
-@pytest.mark.parametrize(("first", "last", "year", "message"), [
-    ("10-31", "04-15", 2027, "last day lies before the first"), ("02-29", "10-31", 2027, "'02-29' is not a day of 2027"),
-    ("April", "10-31", 2027, "write month-day as 04-15"), ("04-15", "11-31", 2027, "'11-31' is not a day of 2027")])
-def test_an_impossible_season_is_refused(defaults: Assumptions, first: str, last: str, year: int, message: str) -> None:
-    wrong = reader.overlay(defaults, {"season": {"first_day": first, "last_day": last}})
-    with pytest.raises(BadAssumption, match=message):
-        arrange(wrong, FULL, year=year)
-
-
-def test_the_29th_of_february(defaults: Assumptions) -> None:
-    leap = reader.overlay(defaults, {"season": {"first_day": "02-29"}})
-    assert season.working_days(2028, leap)[0] == date(2028, 2, 29)  # a Tuesday
-    found, _ = arrange(leap, PARTIAL, year=2028)
-    assert found["start"].min() == pd.Timestamp(2028, 2, 29)
-
-
 def test_an_empty_program_gives_an_empty_table(defaults: Assumptions) -> None:
     found, notes = season.arrange(
         pd.DataFrame({"block_id": pd.Series(dtype="str"), "area_sqyd": pd.Series(dtype=float)}),

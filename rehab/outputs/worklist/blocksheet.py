@@ -6,9 +6,9 @@ from typing import Any, Final
 
 from rehab.base.settings import Assumptions
 from rehab.base.tables import TASKS
-from rehab.outputs.words import heading, known, label, number, place, share, unit
+from rehab.outputs.words import known, label, number, part_of, place, share, unit
 from rehab.outputs.worklist.cautions import DECIDES, Caution, cautions_for
-from rehab.outputs.worklist.gather import Job, item_words
+from rehab.outputs.worklist.gather import Job, item_name
 from rehab.outputs.worklist.paper import Paper
 from rehab.outputs.worklist.steps import STEPS
 
@@ -59,6 +59,7 @@ def write_block(paper: Paper, job: Job, cautions: list[Caution], assumptions: As
     applying = cautions_for(cautions, job.strategy, kinds, job.sizes)
     paper.table([9, 3], (), [(caution.text, _source(caution)) for caution in applying])
     paper.line(DECIDES, "warning")
+    paper.next_page()
     _checklist(paper, job, kinds, assumptions)
     _records(paper, kinds)
     paper.print_setup(f"{name}, {label(job.strategy)} {year}", landscape=False, repeat=repeat)
@@ -94,8 +95,9 @@ def _quantities(paper: Paper, job: Job, assumptions: Assumptions) -> None:
     if not job.quantities:
         paper.line("No quantity is given for this block.")
         return
-    words = item_words(assumptions)
-    rows = [(*words.get(row["pay_item"], (heading(row["pay_item"]), "")), round(row["quantity"], 1),
+    items = assumptions.table("pay_items")
+    present = {row["pay_item"] for row in job.quantities}
+    rows = [(item_name(items, row["pay_item"]), part_of(items, row["pay_item"], present), round(row["quantity"], 1),
              unit(row["unit"]), None) for row in job.quantities]
     paper.table([4, 4, 1, 1, 2], ("Item", "Part of", f"Planned{mark}", "Unit", "Actual"),
                 sorted(rows, key=lambda row: (row[1] != "", row[1], row[0])))

@@ -9,7 +9,7 @@ import pandas as pd
 
 from rehab.base.settings import Assumptions
 from rehab.base.tables import TASKS
-from rehab.outputs.words import heading, known
+from rehab.outputs.words import heading, known, part_of
 
 ORDERS: Final = ("date", "district", "street")
 _PATCHES: Final = ("patch", "place")
@@ -91,11 +91,12 @@ def materials_by_week(listed: list[Job], assumptions: Assumptions) -> pd.DataFra
     ``part_of`` (the item whose price holds this one; empty for an item that is paid by itself), ``unit``,
     ``quantity`` and ``estimated`` (the part of the quantity that rests on estimates).
     """
-    users, words = _users(assumptions), item_words(assumptions)
+    users, items = _users(assumptions), assumptions.table("pay_items")
+    present = {row["pay_item"] for job in listed for row in job.quantities}
     columns = ["week", "pay_item", "item", "part_of", "unit", "quantity", "estimated"]
     rows = [
-        (_monday(job, users.get(item, "place")), item, *words.get(item, (heading(item), "")), row["unit"],
-         row["quantity"], row["quantity"] if job.estimated else 0.0)
+        (_monday(job, users.get(item, "place")), item, item_name(items, item), part_of(items, item, present),
+         row["unit"], row["quantity"], row["quantity"] if job.estimated else 0.0)
         for job in listed for row in job.quantities for item in (row["pay_item"],)
     ]
     table = pd.DataFrame(rows, columns=columns).astype({"week": "datetime64[us]"})
@@ -104,12 +105,10 @@ def materials_by_week(listed: list[Job], assumptions: Assumptions) -> pd.DataFra
     return table.sort_values(["week", "part_of", "item"], ignore_index=True)
 
 
-def item_words(assumptions: Assumptions) -> dict[str, tuple[str, str]]:
-    """Pay item -> its name and the name of the item whose price holds it (empty if it is paid by itself)."""
-    table = assumptions.table("pay_items")
-    names = {str(item): str(name) if known(name) else heading(str(item)) for item, name in table["name"].items()}
-    parents = {str(item): str(parent) for item, parent in table["included_in"].items() if known(parent)}
-    return {item: (name, names.get(parents.get(item, ""), "")) for item, name in names.items()}
+def item_name(items: pd.DataFrame, item: str) -> str:
+    """The name of a pay item; ``items`` is the table ``pay_items``."""
+    name = items["name"].get(item)
+    return str(name) if known(name) else heading(item)
 
 
 def _users(assumptions: Assumptions) -> dict[str, str]:
@@ -119,9 +118,10 @@ def _users(assumptions: Assumptions) -> dict[str, str]:
     for task, quantity in sorted(zip(crews["task"], crews["quantity"], strict=True),
                                  key=lambda pair: TASKS.index(pair[0])):
         users[str(quantity)] = str(task)
-    for item, parent in items["included_in"].items():
-        if str(item) not in users and str(parent) in users:
-            users[str(item)] = users[str(parent)]
+    for item, parents in items["included_in"].items():
+        using = [users[parent] for parent in str(parents).split("|") if parent in users]
+        if str(item) not in users and using:
+            users[str(item)] = using[0]
     return users
 
 

@@ -25,6 +25,7 @@ class Paper:
         self.sheet = book.add_worksheet(name)
         self.formats = formats
         self.row = 0
+        self._breaks: list[int] = []
         for column, width in enumerate(self.widths):
             self.sheet.set_column(column, column, width)
 
@@ -37,6 +38,8 @@ class Paper:
         self.sheet.set_paper(1)
         self.sheet.set_margins(left=0.5, right=0.5, top=0.6, bottom=0.7)
         self.sheet.fit_to_pages(1, 0)
+        if self._breaks:
+            self.sheet.set_h_pagebreaks(self._breaks)
         if repeat:
             self.sheet.repeat_rows(0, repeat - 1)
         self.sheet.set_footer(f"&L{title.replace('&', '&&')[:150]}&RPage &P of &N")
@@ -45,6 +48,10 @@ class Paper:
         """One text across the page, as many lines high as it needs."""
         self._across(0, len(self.widths) - 1, text, style)
         self._height(lines or _lines(text, sum(self.widths)))
+
+    def next_page(self) -> None:
+        """What follows begins on a page of its own, in programs that heed page breaks on pages fitted to a width."""
+        self._breaks.append(self.row)
 
     def section(self, text: str) -> None:
         """A heading with some room above it."""
