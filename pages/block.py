@@ -9,7 +9,7 @@ from pages import session
 from rehab.base.settings import Scenario
 from rehab.base.tables import STRATEGIES, fields
 from rehab.outputs import charts
-from rehab.outputs.words import heading, label, money, number, part_of, place, share, unit
+from rehab.outputs.words import heading, label, money, number, part_of, pay_items, place, share, unit
 from rehab.plan import Plan
 from rehab.plan.answers import block_forecast
 from rehab.steps import estimate
@@ -131,7 +131,8 @@ def _amounts(made: Plan, block_id: str, line: pd.Series) -> None:
         return
     listed = rows.merge(items[["name", "included_in", "value"]], left_on="pay_item", right_index=True)
     prices = listed["value"].astype(float).where(listed["included_in"] == "")
-    carried = [part_of(items, item, set(rows["pay_item"])) for item in listed["pay_item"]]
+    words, present = pay_items(items), set(rows["pay_item"])
+    carried = [part_of(words, item, present) for item in listed["pay_item"]]
     st.dataframe(pd.DataFrame({
         "Item": listed["name"], "Quantity": [number(value, 2) for value in listed["quantity"]],
         "Unit": listed["unit"].map(unit), "Unit price": prices.map(lambda value: f"${value:,.2f}", na_action="ignore"),

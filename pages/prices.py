@@ -9,7 +9,7 @@ from rehab.base.errors import BadAssumption
 from rehab.base.settings import ASSUMPTION_TABLES
 from rehab.inputs import assumptions
 from rehab.outputs import exports
-from rehab.outputs.words import heading, part_of, unit
+from rehab.outputs.words import heading, part_of, pay_items, unit
 
 FIRST = ("pay_items", "markups", "decision_rules", "economics")
 
@@ -26,7 +26,7 @@ def main() -> None:
         city=[own.get(key, "") for key in table.index],
         unit=table["unit"].map(unit), source=[standard.citation(name, key) for key in table.index]).reset_index()
     if "included_in" in shown:
-        shown["included_in"] = [part_of(table, key, set(table.index)) for key in table.index]
+        shown["included_in"] = [part_of(pay_items(table), key, table.index) for key in table.index]
     extra = [column for column in table.columns if column not in {"value", "unit", "low", "high", "source_id", "place",
                                                                     "year", "note", "origin"}]
     st.write("A default is never changed: a value of the city's own is laid over it and takes effect at once.")

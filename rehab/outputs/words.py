@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 import pandas as pd
 
@@ -36,15 +36,23 @@ def unit(name: str) -> str:
     return _UNITS.get(name, name)
 
 
-def part_of(items: pd.DataFrame, item: str, present: Collection[str]) -> str:
-    """The names of the pay items, of those ``present``, whose price holds this one; '' if it is paid by itself.
+class PayItem(NamedTuple):
+    """What a pay item is called, and the items whose price holds it; none if it is paid by itself."""
 
-    ``items`` is the table ``pay_items``.
-    """
-    if item not in items.index:
-        return ""
-    carriers = [key for key in str(items.at[item, "included_in"]).split("|") if key in present]
-    return "; ".join(str(items.at[key, "name"]) for key in carriers)
+    name: str
+    carriers: tuple[str, ...]
+
+
+def pay_items(table: pd.DataFrame) -> dict[str, PayItem]:
+    """The words of the table ``pay_items``, by key."""
+    return {str(key): PayItem(str(name) if known(name) else heading(str(key)),
+                              tuple(str(carriers).split("|")) if known(carriers) else ())
+            for key, name, carriers in zip(table.index, table["name"], table["included_in"], strict=True)}
+
+
+def part_of(items: dict[str, PayItem], item: str, present: Collection[str]) -> str:
+    """The names of the pay items, of those ``present``, whose price holds this one."""
+    return "; ".join(items[key].name for key in items[item].carriers if key in present)
 
 
 def known(value: Any) -> bool:

@@ -84,7 +84,7 @@ def quantities() -> pd.DataFrame:
             ("B2", "full_depth", "full_depth_panel", 200.0, "sqyd"),
             ("B2", "full_depth", "concrete_full", 48.9, "cuyd"),
             ("B2", "full_depth", "dowel", 196.0, "each"), ("B2", "reconstruction", "concrete_full", 999.0, "cuyd"),
-            ("@B5", "full_depth", "concrete_full", 10.0, "cuyd"), ("@B5", "full_depth", "own_item", 7.0, "each")]
+            ("@B5", "full_depth", "concrete_full", 10.0, "cuyd"), ("@B5", "full_depth", "tie_bar", 7.0, "each")]
     return frame("quantities", [
         {"block_id": block, "year": 2027, "strategy": strategy, "pay_item": item, "quantity": quantity, "unit": unit}
         for block, strategy, item, quantity, unit in rows

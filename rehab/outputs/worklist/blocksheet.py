@@ -6,9 +6,9 @@ from typing import Any, Final
 
 from rehab.base.settings import Assumptions
 from rehab.base.tables import TASKS
-from rehab.outputs.words import known, label, number, part_of, place, share, unit
+from rehab.outputs.words import known, label, number, part_of, pay_items, place, share, unit
 from rehab.outputs.worklist.cautions import DECIDES, Caution, cautions_for
-from rehab.outputs.worklist.gather import Job, item_name
+from rehab.outputs.worklist.gather import Job
 from rehab.outputs.worklist.paper import Paper
 from rehab.outputs.worklist.steps import STEPS
 
@@ -95,9 +95,9 @@ def _quantities(paper: Paper, job: Job, assumptions: Assumptions) -> None:
     if not job.quantities:
         paper.line("No quantity is given for this block.")
         return
-    items = assumptions.table("pay_items")
+    items = pay_items(assumptions.table("pay_items"))
     present = {row["pay_item"] for row in job.quantities}
-    rows = [(item_name(items, row["pay_item"]), part_of(items, row["pay_item"], present), round(row["quantity"], 1),
+    rows = [(items[row["pay_item"]].name, part_of(items, row["pay_item"], present), round(row["quantity"], 1),
              unit(row["unit"]), None) for row in job.quantities]
     paper.table([4, 4, 1, 1, 2], ("Item", "Part of", f"Planned{mark}", "Unit", "Actual"),
                 sorted(rows, key=lambda row: (row[1] != "", row[1], row[0])))

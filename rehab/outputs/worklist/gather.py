@@ -9,7 +9,7 @@ import pandas as pd
 
 from rehab.base.settings import Assumptions
 from rehab.base.tables import TASKS
-from rehab.outputs.words import heading, known, part_of
+from rehab.outputs.words import known, part_of, pay_items
 
 ORDERS: Final = ("date", "district", "street")
 _PATCHES: Final = ("patch", "place")
@@ -91,11 +91,11 @@ def materials_by_week(listed: list[Job], assumptions: Assumptions) -> pd.DataFra
     ``part_of`` (the item whose price holds this one; empty for an item that is paid by itself), ``unit``,
     ``quantity`` and ``estimated`` (the part of the quantity that rests on estimates).
     """
-    users, items = _users(assumptions), assumptions.table("pay_items")
+    users, items = _users(assumptions), pay_items(assumptions.table("pay_items"))
     present = {row["pay_item"] for job in listed for row in job.quantities}
     columns = ["week", "pay_item", "item", "part_of", "unit", "quantity", "estimated"]
     rows = [
-        (_monday(job, users.get(item, "place")), item, item_name(items, item), part_of(items, item, present),
+        (_monday(job, users.get(item, "place")), item, items[item].name, part_of(items, item, present),
          row["unit"], row["quantity"], row["quantity"] if job.estimated else 0.0)
         for job in listed for row in job.quantities for item in (row["pay_item"],)
     ]
@@ -105,23 +105,17 @@ def materials_by_week(listed: list[Job], assumptions: Assumptions) -> pd.DataFra
     return table.sort_values(["week", "part_of", "item"], ignore_index=True)
 
 
-def item_name(items: pd.DataFrame, item: str) -> str:
-    """The name of a pay item; ``items`` is the table ``pay_items``."""
-    name = items["name"].get(item)
-    return str(name) if known(name) else heading(item)
-
-
 def _users(assumptions: Assumptions) -> dict[str, str]:
     """Pay item -> the task that uses it up: the last one whose crew rate is counted in it, or in its parent."""
-    crews, items = assumptions.table("crews"), assumptions.table("pay_items")
+    crews = assumptions.table("crews")
     users = dict.fromkeys(_SEALING, "fill")
     for task, quantity in sorted(zip(crews["task"], crews["quantity"], strict=True),
                                  key=lambda pair: TASKS.index(pair[0])):
         users[str(quantity)] = str(task)
-    for item, parents in items["included_in"].items():
-        using = [users[parent] for parent in str(parents).split("|") if parent in users]
-        if str(item) not in users and using:
-            users[str(item)] = using[0]
+    for key, item in pay_items(assumptions.table("pay_items")).items():
+        using = [users[carrier] for carrier in item.carriers if carrier in users]
+        if key not in users and using:
+            users[key] = using[0]
     return users
 
 

@@ -86,8 +86,12 @@ def place(network: Network, key: npt.NDArray[np.float64]) -> Attempt:
             waiting[arc.task] -= 1
             if waiting[arc.task] == 0:
                 heapq.heappush(heap, (key[arc.task], arc.task))
-    for group in sorted(out - late, key=lambda name: (-int(network.weight[name]), name)):
-        _retry(network, group, start, free)
+    again = out - late
+    members: dict[int, list[int]] = {}
+    for task in network.order if again else ():
+        members.setdefault(int(network.group[task]), []).append(task)
+    for group in sorted(again, key=lambda name: (-int(network.weight[name]), name)):
+        _retry(network, group, members[group], start, free)
     placed = start >= 0
     ends = (start + network.duration)[placed]
     groups = np.unique(network.group[placed & (network.group >= 0)])
@@ -131,9 +135,8 @@ def _take(network: Network, group: int, start: Ints, free: Ints) -> None:
         start[task] = -1
 
 
-def _retry(network: Network, group: int, start: Ints, free: Ints) -> None:
-    """Place a group that was taken out, where nothing already placed waits for it."""
-    members = [task for task in network.order if network.group[task] == group]
+def _retry(network: Network, group: int, members: list[int], start: Ints, free: Ints) -> None:
+    """Place a group that was taken out, its ``members`` in order, where nothing already placed waits for it."""
     if any(network.group[arc.task] != group for task in members for arc in network.after[task]):
         return
     for task in members:
