@@ -82,8 +82,7 @@ def scale(network: pd.DataFrame, shares: pd.DataFrame, each: pd.DataFrame) -> pd
     panels = network["panels"].to_numpy(float)
     full_panels = shares["full_share"].to_numpy(float) * panels
     partial_panels = shares["partial_share"].to_numpy(float) * panels
-    # Cracks on panels that are replaced are not filled.
-    cracked_panels = np.maximum(shares["cracked_share"].to_numpy(float) * panels - full_panels, 0)
+    cracked_panels = _left_cracked(shares) * panels
     most_sqft = partial_panels * network["area_sqft"].to_numpy(float) / panels
     joints = (network["transverse_joint_ft"] + network["longitudinal_joint_ft"]).to_numpy(float)
     given = ("full_share", "partial_share", "cracked_share", "sunken_share", "curb_share", "wide_joint_share", "index")
@@ -106,10 +105,21 @@ def scale(network: pd.DataFrame, shares: pd.DataFrame, each: pd.DataFrame) -> pd
     })
 
 
+def _left_cracked(shares: pd.DataFrame) -> Floats:
+    """Share of panels that are cracked and stay: broken ones are replaced, sunken ones are cracked like any other."""
+    full, cracked, sunken = (shares[f"{name}_share"].to_numpy(float) for name in ("full", "cracked", "sunken"))
+    broken = np.maximum(full - sunken, 0.0)
+    staying = 1.0 - np.minimum(sunken / np.maximum(1.0 - broken, 1e-12), 1.0)
+    return np.asarray(np.maximum(cracked - broken, 0.0) * staying)
+
+
 def _from_counts(network: pd.DataFrame, assumptions: Assumptions) -> pd.DataFrame:
     panels = network["panels"].astype(float)
     counts = {name: network[name].astype(float).fillna(0.0)
               for name in ("panels_cracked", "panels_broken", "panels_sunken", "corner_breaks")}
+    # Feet of crack without a count of panels are spread over panels, as spalled joints are.
+    spread = network["cracked_ft"] / assumptions.number("defaults", "crack_ft_per_panel")
+    counts["panels_cracked"] = network["panels_cracked"].astype(float).fillna(spread.clip(upper=panels)).fillna(0.0)
     # A panel may be broken and sunken at once; without a panel-by-panel survey the sum is taken, up to all panels.
     full = ((counts["panels_broken"] + counts["panels_sunken"] + counts["corner_breaks"]) / panels).clip(upper=1.0)
     partial_ft = network["spalled_joint_ft"].fillna(0.0)

@@ -39,7 +39,8 @@ def test_counts_to_panels_by_hand(blocks: Maker, defaults: Assumptions) -> None:
     assert row["partial_share"] == pytest.approx(36 / 6 / PANELS)  # 6 ft a panel, a setting
     assert row["partial_ft"] == pytest.approx(36) and row["partial_sqft"] == pytest.approx(36)  # 1 ft wide
     assert row["cracked_share"] == pytest.approx((10 + 3 + 1) / PANELS)
-    assert row["crack_ft"] == pytest.approx((14 - 6) * 140 / 14)  # cracks on replaced panels are not filled
+    # Cracks on replaced panels are not filled: not on the 4 broken ones, nor on the 2 of the other 56 that are sunken.
+    assert row["crack_ft"] == pytest.approx(10 * (1 - 2 / 56) * 140 / 14)
     assert row["sunken_share"] == pytest.approx(2 / PANELS)
     assert row["curb_share"] == pytest.approx(60 / 600) and row["curb_ft"] == pytest.approx(60)  # both sides
     assert row["wide_joint_share"] == pytest.approx(132 / (20 * 36 + 2 * 300))
@@ -115,6 +116,12 @@ def test_a_panel_survey_outranks_counts_and_index(blocks: Maker, defaults: Assum
     assert need["partial_sqft"].iloc[0] == pytest.approx(28 * 16 / 144)
     _, _, from_index = survey(blocks({"condition_index": 20.0}), defaults, *seen)
     assert from_index["full_share"].iloc[0] == pytest.approx(2 / PANELS) and not from_index["estimated"].iloc[0]
+
+
+def test_feet_of_crack_without_a_count_of_panels_are_filled_all_the_same(blocks: Maker, defaults: Assumptions) -> None:
+    *_, need = survey(blocks({"cracked_ft": 96.0}, {"cracked_ft": 1e5}), defaults)
+    assert need["crack_ft"].iloc[0] == pytest.approx(96) and need["cracked_share"].iloc[0] == pytest.approx(8 / PANELS)
+    assert need["cracked_share"].iloc[1] == 1
 
 
 def test_partial_never_above_the_rest_with_a_panel_survey(blocks: Maker, defaults: Assumptions) -> None:
