@@ -119,7 +119,8 @@ def test_a_panel_survey_outranks_counts_and_index(blocks: Maker, defaults: Assum
 
 
 def test_feet_of_crack_without_a_count_of_panels_are_filled_all_the_same(blocks: Maker, defaults: Assumptions) -> None:
-    *_, need = survey(blocks({"cracked_ft": 96.0}, {"cracked_ft": 1e5}), defaults)
+    *_, need = survey(blocks({"panels_broken": 0, "cracked_ft": 96.0},
+                              {"panels_broken": 0, "cracked_ft": 1e5}), defaults)
     assert need["crack_ft"].iloc[0] == pytest.approx(96) and need["cracked_share"].iloc[0] == pytest.approx(8 / PANELS)
     assert need["cracked_share"].iloc[1] == 1
 
