@@ -8,6 +8,7 @@ import streamlit as st
 from pages import session
 from pages.block import lock_form, pick_block, show_block
 from pages.city_map import show_map
+from rehab.base.settings import STRATEGIES_OPEN
 from rehab.outputs import charts, exports
 from rehab.outputs.words import label, money, share
 from rehab.plan import Plan
@@ -40,6 +41,12 @@ def budget_form() -> None:
                             value=float(asked.budgets_usd[0]), format="%.0f", key="budget")
     years = middle.number_input("Years", 1, 30, len(asked.budgets_usd), key="years")
     start = right.number_input("First year", 2000, 2100, asked.start_year, key="start_year")
+    words = {"by rule": "What the rules decide in each year", "adequate": "All that the rules find adequate"}
+    open_ = st.radio("Strategies open to the program", STRATEGIES_OPEN, horizontal=True, key="strategies_open",
+                     index=STRATEGIES_OPEN.index(asked.strategies), format_func=words.get)
+    if open_ != asked.strategies:
+        session.change(strategies=open_)
+        st.rerun()
     even = set(asked.budgets_usd) == {asked.budgets_usd[0]}
     with st.expander("A budget of its own for each year", expanded=not even):
         table = pd.DataFrame({"Year": list(asked.years), "Budget": list(asked.budgets_usd)})
@@ -84,7 +91,8 @@ def proof(made: Plan) -> None:
                    f"budgets can reach more than {summary['upper_bound']:,.0f}, so this one is within "
                    f"{100 * summary['gap']:.3f} % of the best.")
     for note in made.notes.itertuples(index=False):
-        st.warning(f"{note.block_id or 'Network'}{'' if pd.isna(note.year) else f' in {note.year}'}: {note.message}")
+        where = "Network" if pd.isna(note.block_id) else note.block_id
+        st.warning(f"{where}{'' if pd.isna(note.year) else f' in {note.year}'}: {note.message}")
 
 
 def listed(made: Plan) -> None:
@@ -108,7 +116,7 @@ def listed(made: Plan) -> None:
 def compared(_made: Plan) -> None:
     plans = {asked.name: session.decided(asked) for asked in standard_scenarios(session.scenario())}
     measure = st.radio("Compare by", list(charts.SCENARIO_MEASURES), horizontal=True, key="compare_by",
-                       format_func=lambda name: str(charts.SCENARIO_MEASURES[name]))
+                       format_func=lambda name: charts.SCENARIO_MEASURES[name].words)
     tables = {name: made.by_year for name, made in plans.items()}
     st.plotly_chart(charts.scenario_chart(tables, measure), key="compare",
                     alt=charts.describe_scenarios(tables, measure))

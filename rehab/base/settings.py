@@ -14,7 +14,10 @@ from rehab.base.errors import BadAssumption
 from rehab.base.tables import STRATEGIES
 
 Choice = Literal["best", "worst first", "no work"]
+Strategies = Literal["by rule", "adequate"]
 CHOICES: Final[tuple[Choice, ...]] = ("best", "worst first", "no work")
+#: what a program may do to a block in a year: what the rules decide then, or all that they find adequate
+STRATEGIES_OPEN: Final[tuple[Strategies, ...]] = ("by rule", "adequate")
 
 #: assumption tables, each a file ``data/assumptions/NAME.csv``
 ASSUMPTION_TABLES: Final = ("defaults", "rating_to_shares", "decision_rules", "layout_rules", "dowels", "survival",
@@ -32,7 +35,7 @@ class Override:
 
 @dataclass(frozen=True)
 class Forced:
-    """A block that must be worked on in a year; without a strategy the adequate one of the most benefit is taken."""
+    """A block that must be worked on in a year; without a strategy, the best one open to the program is taken."""
 
     block_id: str
     year: int
@@ -53,6 +56,7 @@ class Scenario:
     overrides: tuple[Override, ...] = field(default=())
     forced: tuple[Forced, ...] = field(default=())
     kept_out: tuple[str, ...] = field(default=())
+    strategies: Strategies = "by rule"
 
     def __post_init__(self) -> None:
         """Refuse what no plan can be made with."""
@@ -64,6 +68,8 @@ class Scenario:
             raise ValueError(f"the first year {self.start_year} is not between 1900 and 2150")
         if self.choice not in CHOICES:
             raise ValueError(f"'{self.choice}' is not one of {', '.join(CHOICES)}")
+        if self.strategies not in STRATEGIES_OPEN:
+            raise ValueError(f"'{self.strategies}' is not one of {', '.join(STRATEGIES_OPEN)}")
         named = [(item.block_id, item.strategy) for item in self.overrides]
         named += [(lock.block_id, lock.strategy) for lock in self.forced if lock.strategy]
         for block_id, strategy in named:

@@ -18,6 +18,7 @@ import pandas as pd
 
 from rehab.base import tables
 from rehab.base.errors import Note, as_table
+from rehab.base.money import escalation_factor, present_worth_factor
 from rehab.base.settings import Assumptions, Scenario, fingerprint
 from rehab.base.tables import STRATEGIES, WORK
 from rehab.plan import results
@@ -60,6 +61,11 @@ def prepare(blocks: pd.DataFrame, defects: pd.DataFrame, assumptions: Assumption
     with _timed(seconds, "takeoff and estimate"):
         costs = {name: estimate.price(takeoff.measure(city.iloc[row], by_year, name, assumptions), by_year["year"],
                                       assumptions)["likely_usd"].to_numpy().reshape(-1, years) for name in WORK}
+        ahead = np.arange(years)
+        benefits = program.less_waiting(
+            benefits, costs, by_rule, escalation_factor(assumptions.number("economics", "escalation"), ahead),
+            present_worth_factor(assumptions.number("economics", "discount"), ahead),
+            assumptions.number("economics", "waiting_worth"))
     with _timed(seconds, "life"):
         lives = {name: forecast.life(city, ageing, np.full(len(city), name), assumptions) for name in STRATEGIES}
         worth = _worth(city, need, lives, start_year, assumptions)
@@ -79,8 +85,9 @@ def decide(prepared: Prepared, scenario: Scenario, effort: int = 30) -> Plan:
     spent: dict[str, float] = {}
     with _timed(spent, "program"):
         every = program.every(prepared.costs, prepared.benefits)
-        adequate = np.stack([prepared.adequate[name] for name in WORK], axis=2).ravel()
-        open_, must, notes = program.allowed(every, prepared.network, adequate, scenario, prepared.assumptions)
+        due = np.stack([prepared.adequate[name] if scenario.strategies == "adequate" else
+                        prepared.by_rule == STRATEGIES.index(name) for name in WORK], axis=2).ravel()
+        open_, must, notes = program.allowed(every, prepared.network, due, scenario, prepared.assumptions)
         chosen = _choose(prepared, scenario, open_, must, effort)
         taken = open_.only(np.isin(np.arange(len(open_.block)), chosen.rows))
         table = program.as_table(taken, prepared.network, scenario)

@@ -131,7 +131,8 @@ def summary(prepared: Prepared, scenario: Scenario, chosen: program.Chosen, by_y
     counts = overview["strategy"].value_counts()
     return {
         "scenario": scenario.name, "choice": scenario.choice, "status": chosen.status,
-        "benefit_measures": "sound pavement gained over the horizon: discounted, traffic-weighted square-yard-years",
+        "benefit_measures": "sound pavement gained over the horizon, less what the dollars that waiting adds would "
+        "have bought: discounted, traffic-weighted square-yard-years",
         "objective": number(chosen.value), "upper_bound": number(chosen.upper_bound), "gap": number(chosen.gap),
         "blocks": len(overview), "estimated_blocks": int(overview["estimated"].sum()),
         "strategies": {name: int(counts.get(name, 0)) for name in STRATEGIES},

@@ -75,18 +75,17 @@ def years_clear_of_dig(network: pd.DataFrame, years: Ints, assumptions: Assumpti
     return np.asarray((years > dig) | (years < dig - clear))
 
 
-def allowed(alternatives: Alternatives, network: pd.DataFrame, adequate: Flags, scenario: Scenario,
+def allowed(alternatives: Alternatives, network: pd.DataFrame, due: Flags, scenario: Scenario,
             assumptions: Assumptions) -> tuple[Alternatives, Flags, list[Note]]:
     """Alternatives left by rules, locks and closed years, which of them must be taken, and notes on conflicts.
 
-    ``adequate`` says per alternative whether the rules find it adequate in its year.  An override replaces the
+    ``due`` says per alternative whether the rules call for it in its year.  An override replaces the
     rules; a forced year replaces the closed years, with a warning.
     """
     names = network["block_id"].to_numpy()
     position = {str(name): row for row, name in enumerate(names)}
     opens = open_years(network, scenario, assumptions)[alternatives.block, alternatives.step]
     notes: list[Note] = []
-    due = adequate
     for item in scenario.overrides:
         if item.block_id in position:
             own = alternatives.block == position[item.block_id]
@@ -182,6 +181,28 @@ def every(costs: dict[str, Floats], benefits: dict[str, Floats]) -> Alternatives
     block, step, kind = np.meshgrid(np.arange(blocks), np.arange(years), np.arange(len(WORK)), indexing="ij")
     order = np.stack([costs[name] for name in WORK], axis=2), np.stack([benefits[name] for name in WORK], axis=2)
     return Alternatives(block.ravel(), step.ravel(), np.array(WORK)[kind.ravel()], order[0].ravel(), order[1].ravel())
+
+
+def less_waiting(benefits: dict[str, Floats], costs: dict[str, Floats], due: Ints, inflation: Floats,
+                 discount: Floats, worth: float) -> dict[str, Floats]:
+    """Benefits less what waiting adds to the cost, by strategy, arrays (blocks, years).
+
+    The damage that grows while a block waits makes its repair dearer and, by itself, gives the repair more to gain.
+    So the real dollars that each strategy costs above its cost in the first year in which the rules call for work
+    (``due``, positions in STRATEGIES) are taken off at ``worth`` times what the average dollar of such first years
+    buys.  ``inflation`` and ``discount`` turn dollars of a year into real ones and those into today's.
+    """
+    rows = np.arange(len(due))
+    first = np.argmax(due > 0, axis=1)
+    real = {name: costs[name] / inflation for name in WORK}
+    gained = spent = 0.0
+    for number, name in enumerate(WORK, 1):
+        by_rule = due[rows, first] == number
+        gained += float(benefits[name][rows, first][by_rule].sum())
+        spent += float((real[name] * discount)[rows, first][by_rule].sum())
+    rate = worth * gained / spent if spent > 0 else 0.0
+    return {name: benefits[name] - rate * discount * np.maximum(real[name] - real[name][rows, first][:, None], 0.0)
+            for name in WORK}
 
 
 def _unaffordable(forced: Alternatives, scenario: Scenario) -> Chosen:

@@ -186,6 +186,16 @@ def test_twice_is_the_same() -> None:
     assert decided().summary["fingerprints"]["scenario"] != decided(100_000.0).summary["fingerprints"]["scenario"]
 
 
+def test_the_program_does_what_the_rules_decide_unless_all_adequate_work_is_open() -> None:
+    ready = prepared()
+    position = {name: row for row, name in enumerate(ready.network["block_id"])}
+    for opened, same in (("by rule", True), ("adequate", False)):
+        made = plan.decide(ready, scenario(50_000_000.0, strategies=opened), 5).program
+        rule = ready.by_rule[[position[name] for name in made["block_id"]], made["year"] - ready.start_year]
+        assert ((np.array(tables.STRATEGIES)[rule] == made["strategy"]).all()) == same
+        assert len(made) > 20
+
+
 def test_assumptions_stay_as_they_are() -> None:
     assumptions = reader.defaults()
     before = {name: table.copy(deep=True) for name, table in assumptions.tables.items()}

@@ -240,6 +240,30 @@ def test_inputs_stay_as_they_are() -> None:
     assert np.array_equal(FOUR.cost_usd, before.cost_usd) and np.array_equal(FOUR.benefit, before.benefit)
 
 
+def test_waiting_is_charged_with_what_its_dollars_would_have_bought() -> None:
+    # By hand: two blocks, three years, no discount, prices up by half a year.  Today's needs: $100 of partial depth
+    # for 30 and $300 of full depth for 50, so the average dollar buys 0.2.
+    def both(first: list[float], second: list[float]) -> np.ndarray:
+        return np.array([first, second])
+
+    inflation, today = np.array([1.0, 1.5, 2.25]), np.ones(3)
+    costs = {"partial_depth": both([100, 150, 450], [0, 0, 0]), "full_depth": both([200, 300, 900], [300, 450, 675]),
+             "reconstruction": both([900, 1350, 2025], [900, 1350, 2025])}
+    benefits = {"partial_depth": both([30, 29, 33], [0, 0, 0]), "full_depth": both([40, 41, 70], [50, 52, 54]),
+                "reconstruction": both([60, 61, 62], [60, 61, 62])}
+    due = np.array([[1, 1, 2], [2, 2, 2]])
+    found = program.less_waiting(benefits, costs, due, inflation, today, 1.0)
+    assert found["partial_depth"].tolist() == pytest.approx(both([30, 29, 33 - 0.2 * 100], [0, 0, 0]))
+    assert found["full_depth"] == pytest.approx(both([40, 41, 70 - 0.2 * 200], [50, 52, 54]))
+    assert found["reconstruction"] == pytest.approx(benefits["reconstruction"])
+    half = program.less_waiting(benefits, costs, due, inflation, np.array([1.0, 0.5, 0.25]), 0.5)
+    assert half["full_depth"][0, 2] == pytest.approx(70 - 0.5 * 0.2 * 0.25 * 200)
+    for name, values in program.less_waiting(benefits, costs, due, inflation, today, 0.0).items():
+        assert (values == benefits[name]).all()
+    nothing = program.less_waiting(benefits, costs, np.zeros((2, 3), int), inflation, today, 1.0)
+    assert all((nothing[name] == benefits[name]).all() for name in program.WORK)
+
+
 def test_nothing_to_choose() -> None:
     none = FOUR.only(np.zeros(6, bool))
     for chosen in (program.best(none, free(none), 2, scenario(5, 5)), program.best(none, free(none), 0, scenario(5, 5)),
