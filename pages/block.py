@@ -34,13 +34,16 @@ def show_block(made: Plan, block_id: str) -> None:
     row = made.prepared.network.set_index("block_id").loc[block_id]
     st.subheader(f"{block_id}: {place(line['street'], line['from_street'], line['to_street'])}")
     tiles = st.columns([2.2, 1.2, 1, 1.3, 1.2])
-    tiles[0].metric("Strategy by today's condition", label(line["strategy"]))
+    tiles[0].metric("Set by hand" if line["overridden"] else "By today's condition", label(line["strategy"]))
     tiles[1].metric("Likely cost today", money(line["likely_usd"]),
                     help=f"low {money(line['low_usd'])}, high {money(line['high_usd'])}")
     tiles[2].metric("Condition index", number(line["index"], 0))
     tiles[3].metric("Life added", f"{number(line['life_extension_yr'])} years",
                     help="Years until major work falls due, with the strategy done in the first year, less without.")
     tiles[4].metric("Year in the program", "none" if pd.isna(line["program_year"]) else f"{line['program_year']:.0f}")
+    if pd.notna(line["program_year"]):
+        st.write(f"In the program: **{label(line['program_strategy'])}** in {line['program_year']:.0f} for "
+                 f"**{money(line['program_cost_usd'])}**, by the condition and prices expected then.")
     if line["estimated"]:
         st.warning("Estimated: this block holds no counts, only an index, a rating or a word.")
     if row["assumed"]:
@@ -100,6 +103,8 @@ def lock_form(block_id: str, asked: Scenario) -> None:
 def _why(line: pd.Series) -> None:
     for reason in str(line["reasons"]).split(" | "):
         st.markdown(f"- {_plain(reason[:1].upper() + reason[1:])}")
+    st.caption("In brackets: the limit and where it comes from; 'read' and 'from memory' say whether the source was "
+               "read for this program.")
     others = [label(name) for name in str(line["alternatives"]).split("; ") if name != line["strategy"]]
     if others:
         st.write(f"Also adequate: {', '.join(others)}.")
@@ -142,6 +147,9 @@ def _amounts(made: Plan, block_id: str, line: pd.Series) -> None:
     st.dataframe(pd.DataFrame({"Estimate": steps["line"], "Dollars": steps["usd"].map("${:,.2f}".format)}),
                  hide_index=True, width="stretch")
     st.caption(f"Range from the low and high unit prices: {money(line['low_usd'])} to {money(line['high_usd'])}.")
+    if line["program_year"] == prepared.start_year and line["program_strategy"] == line["strategy"]:
+        st.caption(f"The program works here in {prepared.start_year}: the quantities are those expected by then, so "
+                   f"their total differs from today's {money(line['likely_usd'])}.")
     own = made.costs[made.costs["block_id"] == block_id]
     st.plotly_chart(charts.cost_chart(own), key=f"cost_{block_id}", alt=charts.describe_cost(own))
 
@@ -158,9 +166,11 @@ def _future(made: Plan, block_id: str) -> None:
                     alt=charts.describe_block(shown, start))
     worth = made.prepared.worth.set_index("block_id").loc[block_id]
     adequate = str(made.overview.set_index("block_id").loc[block_id, "alternatives"]).split("; ")
-    lives = made.prepared.lives
+    lives, network = made.prepared.lives, made.prepared.network
+    of = str(network.set_index("block_id").loc[block_id, "functional_class"])
+    trigger = made.prepared.assumptions.number("economics", f"trigger.{of}")
     table = pd.DataFrame([{
-        "If done now": label(name), "Years to the trigger": number(
+        "If done now": label(name), f"Years until the index falls to {trigger:.0f}": number(
             lives[name].set_index("block_id").loc[block_id, "treated_yr"]),
         "Present worth of its life cycle": money(worth[f"{name}_worth_usd"]),
         "Equivalent annual cost": money(worth[f"{name}_annual_usd"])} for name in dict.fromkeys(["none", *adequate])])

@@ -39,6 +39,8 @@ def _keep() -> None:
     left, right = st.columns(2)
     name = left.text_input("Name of the project", value=session.tables().name, key="project_name")
     who = right.text_input("Your name, kept with the change", key="who")
+    if not (name.strip() and who.strip()):
+        st.caption("Both names are needed to keep the work.")
     if not st.button("Keep", disabled=not (name.strip() and who.strip())):
         return
     city = session.tables()

@@ -128,6 +128,8 @@ def compared(_made: Plan) -> None:
                      f"{last['index_with']:.1f}", "Sound pavement": share(last["sound_with"]),
                      "Needs full depth": share(last["full_with"])})
     st.dataframe(pd.DataFrame(rows), hide_index=True, width="stretch")
+    st.caption("Current budget is the best program for the budget without what was set by hand, forced or kept out; "
+               "own program is the one with all of that.")
     best, worst = plans["Current budget"], plans["Worst first"]
     if worst.summary["objective"] and best.summary["objective"]:
         more = best.summary["objective"] / worst.summary["objective"] - 1

@@ -66,11 +66,12 @@ def scenario() -> Scenario:
 
 
 def change(**parts: object) -> None:
-    """Change the engineer's scenario; says why if it cannot be."""
+    """Change the engineer's scenario; what cannot be is said where it was asked, and the run ends there."""
     try:
         st.session_state["scenario"] = replace(scenario(), **parts)
     except ValueError as error:
-        st.session_state["refused"] = str(error)
+        st.error(f"Not changed: {error}")
+        st.stop()
 
 
 def override(block_id: str, strategy: str | None, reason: str) -> None:
@@ -116,14 +117,10 @@ def decided(question: Scenario | None = None) -> plan.Plan:
     return _decide((*key, asked.fingerprint()), prepared, asked)
 
 
-def banner() -> None:
-    """What every screen says at its top: whose streets these are, and how much of it is estimated."""
-    city = tables()
-    if city.invented:
-        st.info("This is an **invented city**, to look around in. Load a table of your own under *Start and data*.")
-    refused = st.session_state.pop("refused", None)
-    if refused:
-        st.error(f"Not changed: {refused}")
+def banner(where: str = "under *Start and data*") -> None:
+    """What every screen says at its top: whose streets these are; ``where`` a table of one's own is loaded."""
+    if tables().invented:
+        st.info(f"This is an **invented city**, to look around in. Load a table of your own {where}.")
 
 
 def estimated_note(rows: pd.DataFrame) -> None:

@@ -11,7 +11,7 @@ import streamlit as st
 from pages import session
 from pages.city_map import show_map
 from rehab.base import tables
-from rehab.base.errors import Problem, UnusableInput, as_table
+from rehab.base.errors import Note, Problem, UnusableInput, as_table
 from rehab.base.units import same_kind
 from rehab.inputs import reading
 from rehab.outputs import exports
@@ -26,7 +26,7 @@ ENDINGS = ["csv", "txt", "tsv", "xlsx", "geojson", "json", "gpkg", "zip"]
 
 def main() -> None:
     st.title("Concrete street rehabilitation planner")
-    session.banner()
+    session.banner("below the map")
     overview_part()
     load_part()
     keeping = st.expander("Keep this work, or open what was kept", key="keeping", on_change="rerun")
@@ -50,6 +50,11 @@ def overview_part() -> None:
                     delta_arrow="off")
     session.estimated_note(made.overview)
     show_map(made, "start")
+    if made.prepared.notes:
+        st.write(f"**{len(made.prepared.notes):,} things to know about the blocks in use**")
+        told = as_table(made.prepared.notes, Note)[["block_id", "topic", "message"]]
+        st.dataframe(told, hide_index=True, width="stretch", height=min(80 + 35 * len(told), 300), column_config={
+            "block_id": "Block", "topic": "About", "message": "What to know"})
     if len(found.problems):
         show_problems(found.problems)
 
@@ -59,10 +64,12 @@ def load_part() -> None:
     st.write("One row per block. Needed: a name for the block, its length and width, and some measure of condition: "
              "panel counts, an index of 0 to 100, a rating of 1 to 10, or a word. CSV, XLSX, GeoJSON, GeoPackage or a "
              "zipped Shapefile; feet or metres.")
-    left, middle, right = st.columns(3)
-    left.download_button("Template, workbook", reading.template_workbook, "template.xlsx", on_click="ignore")
-    middle.download_button("Template, CSV", reading.template, "template.csv", on_click="ignore")
-    right.download_button("Data dictionary", reading.dictionary, "data_dictionary.csv", on_click="ignore")
+    tiles = st.columns(4)
+    tiles[0].download_button("Template, workbook", reading.template_workbook, "template.xlsx", on_click="ignore")
+    tiles[1].download_button("Template, CSV", reading.template, "template.csv", on_click="ignore")
+    tiles[2].download_button("Panel survey template, CSV", lambda: reading.template("defects"), "panel_survey.csv",
+                             on_click="ignore")
+    tiles[3].download_button("Data dictionary", reading.dictionary, "data_dictionary.csv", on_click="ignore")
     upload = st.file_uploader("Table of blocks", type=ENDINGS, key="blocks_file")
     defects = st.file_uploader("Panel-by-panel survey of some blocks, if any", type=ENDINGS, key="defects_file")
     lines = st.file_uploader("Lines of the blocks, if in a file of their own", type=ENDINGS, key="lines_file")
@@ -128,6 +135,9 @@ def mapping_form(raw: reading.Raw, table: Table) -> pd.DataFrame:
         "ours": st.column_config.SelectboxColumn("Our column", options=["", *(item.name for item in ours)]),
         "unit": st.column_config.SelectboxColumn("Your unit", options=["", *units]),
         "only": st.column_config.TextColumn("Keep only these values", help="parted by |; other rows are left out")})
+    if table == "blocks":
+        st.caption("A table that holds other pavements too: write the words of the concrete rows beside the column "
+                   "that tells them apart, as they stand in it, parted by |, such as PCC|Concrete.")
     mapping = edited.drop(columns="example").fillna("")
     st.download_button("Save this mapping", lambda: reading.write_mapping(mapping), f"{table}_mapping.csv",
                        key=f"{table}_mapping_save", on_click="ignore")

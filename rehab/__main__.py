@@ -45,6 +45,7 @@ def _parser() -> argparse.ArgumentParser:
         command.add_argument("--defects", type=Path, help="panel-by-panel survey of some of the blocks")
         command.add_argument("--geometry", type=Path, help="lines of the blocks, if they stand in a file of their own")
         command.add_argument("--mapping", type=Path, help="CSV with the columns theirs, ours, unit, only")
+        command.add_argument("--defects-mapping", type=Path, help="the same for the panel-by-panel survey")
         command.add_argument("--crs", help="coordinate system of a layer that names none, as EPSG:2230")
         command.add_argument("--out", type=Path, default=Path("out"), help="folder for the results")
     plan.add_argument("--scenario", type=Path, help="TOML with budgets, overrides, forced and kept-out blocks")
@@ -157,7 +158,8 @@ def _tables(options: argparse.Namespace) -> tuple[pd.DataFrame, pd.DataFrame, pd
         problems.append(more)
     if options.defects:
         survey = reading.open_table(options.defects.name, options.defects.read_bytes(), table="defects")
-        panel = reading.read_defects(survey, None, found.table)
+        its = reading.read_mapping(options.defects_mapping.read_bytes()) if options.defects_mapping else None
+        panel = reading.read_defects(survey, its, found.table)
         defects = panel.table
         problems.append(panel.problems)
     everything = pd.concat(problems, ignore_index=True)

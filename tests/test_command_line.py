@@ -108,6 +108,18 @@ def test_demo_and_check(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> N
     assert "0 rows or values stop" in capsys.readouterr().out
 
 
+def test_a_panel_survey_may_have_a_mapping_of_its_own(tmp_path: Path) -> None:
+    (tmp_path / "blocks.csv").write_text("block_id,length_ft,width_ft,panels_broken\nA,300,36,0\n")
+    (tmp_path / "survey.csv").write_text("where,along,across,kind,bad\nA,1,1,broken panel,high\n")
+    (tmp_path / "mapping.csv").write_text("theirs,ours,unit,only\nwhere,block_id,,\nalong,panel_row,,\n"
+                                          "across,panel_column,,\nkind,defect,,\nbad,severity,,\n")
+    given = ["plan", str(tmp_path / "blocks.csv"), "--defects", str(tmp_path / "survey.csv"), "--years", "2",
+             "--out", str(tmp_path / "out")]
+    assert main(given) == 2
+    assert main([*given, "--defects-mapping", str(tmp_path / "mapping.csv")]) == 0
+    assert len(pd.read_csv(tmp_path / "out" / "repairs.csv")) == 1
+
+
 def test_backtest_reports_three_models(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     for year, index in ((2016, 80), (2026, 70)):
         lines = [f"B{number},300,36,{index - number % 9},{1970},{year}-06-01" for number in range(20)]

@@ -25,6 +25,7 @@ from rehab.base.units import IN_PER_FT
 #: the columns of a row as laid out, before its bars are counted; the last two say where bars go
 _COLUMNS: Final = ("block_id", "repair_id", "kind", "x_ft", "y_ft", "length_ft", "width_ft", "depth_in", "area_sqft",
                    "why", "curb_clear_ft", "beside_another")
+_AT_JOINT: Final = frozenset({"joint spall", "corner spall", "corner break"})
 _RANK: Final = {name: rank for rank, name in enumerate(tables.SEVERITIES)}
 
 
@@ -272,12 +273,28 @@ def _near(a: Box, b: Box, gap: float) -> bool:
 
 
 def _place(defect: dict[Hashable, Any], x0: float, x1: float, y0: float, y1: float) -> Box:
-    """The damage in block feet; without a position it is taken to cover its whole panel."""
+    """The damage in block feet.
+
+    Without a position it lies in the middle of its panel, at the first joint if it is a spall of a joint or corner;
+    without a size it reaches to the end of its panel, without either it covers the panel.
+    """
     x, y, length, width, depth = (float(defect[name]) for name in ("x_ft", "y_ft", "length_ft", "width_ft", "depth_in"))
-    start, left = (x0 if np.isnan(x) else x0 + x), (y0 if np.isnan(y) else y0 + y)
-    end = x1 if np.isnan(x) or np.isnan(length) else start + length
-    right = y1 if np.isnan(y) or np.isnan(width) else left + width
-    return Box(min(start, x1), min(end, x1), min(left, y1), min(right, y1), depth)
+    at_joint = str(defect["defect"]) in _AT_JOINT
+    start, end = _stretch(x, length, x0, x1, at_joint)
+    left, right = _stretch(y, width, y0, y1, False)
+    return Box(start, end, left, right, depth)
+
+
+def _stretch(at: float, size: float, low: float, high: float, at_low: bool) -> tuple[float, float]:
+    """From where to where damage reaches between two joints; ``at`` (from the lower joint) and ``size`` may be NaN."""
+    if np.isnan(at) and np.isnan(size):
+        return low, high
+    if np.isnan(at):
+        size = min(size, high - low)
+        start = low if at_low else (low + high - size) / 2
+        return start, start + size
+    start = min(low + at, high)
+    return start, high if np.isnan(size) else min(start + size, high)
 
 
 def _kind(defect: str, severity: str, depth_in: float, rules: Rules) -> str | None:

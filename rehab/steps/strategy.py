@@ -64,7 +64,7 @@ def override(strategies: pd.DataFrame, overrides: tuple[Override, ...]) -> pd.Da
     hit = strategies.loc[mask, "block_id"].map(by_block)
     result = strategies.copy()
     result.loc[mask, "reasons"] = [
-        f"set by the engineer: {item.reason} (the rules say {rule.replace('_', ' ')}: {why})" if why
+        f"set by the engineer: {item.reason} | the rules say {rule.replace('_', ' ')}: {why}" if why
         else f"set by the engineer: {item.reason}"
         for item, rule, why in zip(hit, strategies.loc[mask, "strategy"], strategies.loc[mask, "reasons"], strict=True)]
     for column in ("strategy", "alternatives"):

@@ -243,3 +243,10 @@ def test_a_zip_without_a_layer() -> None:
     with zipfile.ZipFile(stream, "w") as package:
         package.writestr("readme.txt", "nothing")
     assert "no Shapefile" in refused("blocks.zip", stream.getvalue())
+
+
+def test_a_date_above_the_headings_is_no_half_of_them() -> None:
+    book = workbook(("Blocks", [["Harbour streets"], ["Printed 11/03/2026", None, "Surveyed by: R. Okafor", None],
+                                ["Segment ID", "Length (ft)", "Width (ft)", "Broken slabs"], ["B1", 400, 36, 2]]))
+    raw = open_table("blocks.xlsx", saved(book))
+    assert raw.frame.columns.tolist() == ["Segment ID", "Length (ft)", "Width (ft)", "Broken slabs"]

@@ -52,6 +52,22 @@ def test_crack_in_a_12_ft_panel_takes_the_whole_panel(blocks: Maker, defaults: A
     assert plain["area_sqft"] / 9 == pytest.approx(16.0)
 
 
+def test_damage_without_a_position_keeps_its_size(blocks: Maker, defaults: Assumptions) -> None:
+    # By hand: panel 5 begins at 60 ft, column 2 lies from 12 to 24 ft.  A spall of 7 x 5 ft begins at the joint and is
+    # cut 2 in beyond on its three other sides; a hollow of 6 x 4 ft lies in the middle and is cut 2 in beyond on all.
+    city = one_block(blocks, defaults)
+    nowhere = {"x_ft": np.nan, "y_ft": np.nan, "length_ft": 7.0, "width_ft": 5.0}
+    spall = lay_out(defaults, city, {"defect": "joint spall", **nowhere}).iloc[0]
+    assert (spall["x_ft"], spall["length_ft"]) == pytest.approx((60, 7 + 2 / 12))
+    assert (spall["y_ft"], spall["width_ft"]) == pytest.approx((18 - 2.5 - 2 / 12, 5 + 4 / 12))
+    hollow = lay_out(defaults, city, {"defect": "hollow area", **nowhere, "length_ft": 6.0, "width_ft": 4.0}).iloc[0]
+    assert (hollow["x_ft"], hollow["length_ft"]) == pytest.approx((67.5 - 3 - 2 / 12, 6 + 4 / 12))
+    assert (hollow["y_ft"], hollow["width_ft"]) == pytest.approx((18 - 2 - 2 / 12, 4 + 4 / 12))
+    sizeless = {**nowhere, "length_ft": np.nan, "width_ft": np.nan}
+    whole = lay_out(defaults, city, {"defect": "hollow area", **sizeless}).iloc[0]
+    assert whole["area_sqft"] == pytest.approx(15 * 12)
+
+
 def test_three_feet_may_stay_by_default(blocks: Maker, defaults: Assumptions) -> None:
     # Common practice, no source: the smallest part of a panel that may stay is 3 ft.
     assert defaults.number("layout_rules", "full.least_remainder_ft") == 3

@@ -45,8 +45,9 @@ def header(records: Records, merged: Merged = ()) -> tuple[int, list[str]] | Non
         if (score := recognised(cells)) > best[0]:
             best = (score, at + 1, cells)
         names = _joined(head, at, merged) if _completes(head, at, merged) else []
-        if names and (score := recognised(names, cells, head[at + 1])) > best[0]:
-            best = (score, at + 2, names)
+        if names and not _spoils(names, head, at, merged):
+            score = recognised(names, cells, head[at + 1])
+            best = max(best, (score, at + 2, names), key=lambda found: found[0])
     score, below, names = best
     if score < 2:
         texts = [at for at, cells in enumerate(head) if _all_texts(cells) and 2 * len(cells) >= _width(head)]
@@ -116,6 +117,15 @@ def _completes(head: list[list[str]], at: int, merged: Merged) -> bool:
         return False
     under = [place for place, cell in enumerate(head[at + 1]) if cell and not (head[at] + [""] * (place + 1))[place]]
     return len(under) >= 2 or any(top <= at <= bottom for (top, _), (bottom, _) in merged)
+
+
+def _spoils(names: list[str], head: list[list[str]], at: int, merged: Merged) -> bool:
+    """Whether a line above the headings, such as a date, takes some of them out of recognition.
+
+    Cells merged over several headings are a half of the header whatever they say.
+    """
+    return (not any(top <= at <= bottom for (top, _), (bottom, _) in merged)
+            and recognised(names) < recognised(head[at + 1]))
 
 
 def _second_line(cells: list[str], at: int, merged: Merged) -> bool:

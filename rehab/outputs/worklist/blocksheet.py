@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import Any, Final
 
 from rehab.base.settings import Assumptions
-from rehab.base.tables import TASKS
 from rehab.outputs.words import known, label, number, part_of, pay_items, place, share, unit
 from rehab.outputs.worklist.cautions import DECIDES, Caution, cautions_for
 from rehab.outputs.worklist.gather import Job
@@ -18,7 +17,7 @@ _ESTIMATED: Final = ("Estimated: the quantities of this sheet rest on an index, 
 _SIZES: Final = (
     ("length_ft", "Length", "ft"), ("width_ft", "Width", "ft"), ("area_sqyd", "Area", "sq yd"),
     ("panel_length_ft", "Panel length", "ft"), ("panel_width_ft", "Panel width", "ft"), ("panels", "Panels", ""),
-    ("thickness_in", "Thickness", "in"), ("dowelled", "Dowelled", ""), ("reinforced", "Steel in panels", ""),
+    ("thickness_in", "Thickness", "in"), ("dowelled", "Joints dowelled", ""), ("reinforced", "Steel in panels", ""),
     ("castings", "Castings", ""), ("year_built", "Built", "year"), ("adt", "Vehicles a day", ""),
     ("bus_route", "Bus route", ""), ("parking_ft", "Curb with parking", "ft"), ("utility_year", "Utility dig", "year"),
 )
@@ -45,7 +44,7 @@ _NEEDS: Final = (
 def write_block(paper: Paper, job: Job, cautions: list[Caution], assumptions: Assumptions, year: int) -> None:
     """Fill the sheet of one block, top to bottom in the order in which a crew needs it."""
     block = job.block
-    name, kinds = str(block["block_id"]), [kind for kind in TASKS if job.first(kind)]
+    name, kinds = str(block["block_id"]), list(dict.fromkeys(str(row["task"]) for row in job.tasks))
     paper.line(f"No. {job.position}   Block {name}   {label(job.strategy)} {year}", "title", lines=2)
     paper.line(place(block.get("street"), block.get("from_street"), block.get("to_street")))
     repeat = paper.row
@@ -73,6 +72,7 @@ def _header(paper: Paper, job: Job) -> None:
     rows = [("Start", job.first() or "not scheduled"), ("Last patch", job.patched or "none"),
             ("Opens", job.opens or "not known"), ("District", block.get("district")),
             ("Class", label(str(street_class)) if known(street_class) else None),
+            ("By today's condition", label(str(block.get("strategy")))),
             ("Condition rests on", sizes.get("condition_source"))]
     rows += [(words, f"{_shown(sizes[name], of)} (assumed)" if name in guessed else _shown(sizes[name], of))
              for name, words, of in _SIZES if known(sizes.get(name))]
@@ -95,6 +95,7 @@ def _quantities(paper: Paper, job: Job, assumptions: Assumptions) -> None:
     if not job.quantities:
         paper.line("No quantity is given for this block.")
         return
+    paper.line(f"Expected for the work in {job.quantities[0]['year']}; the survey and the needs above are older.")
     items = pay_items(assumptions.table("pay_items"))
     present = {row["pay_item"] for row in job.quantities}
     rows = [(items[row["pay_item"]].name, part_of(items, row["pay_item"], present), round(row["quantity"], 1),
@@ -116,7 +117,7 @@ def _tasks(paper: Paper, job: Job) -> None:
 
 
 def _repairs(paper: Paper, job: Job) -> None:
-    if not job.repairs:
+    if not job.repairs or job.strategy == "reconstruction":  # the whole block goes: nothing is cut by itself
         return
     paper.section("Repairs from the panel survey")
     paper.line("Feet from the start of the block along it (x) and from its left edge (y), looking along the block.")

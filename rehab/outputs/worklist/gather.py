@@ -68,7 +68,8 @@ def jobs(overview: pd.DataFrame, network: pd.DataFrame, needs: pd.DataFrame, pro
     names = set(chosen["block_id"])
     blocks, sizes, need = (_one(frame, names) for frame in (overview, network, latest))
     amounts = _many(quantities[quantities["year"] == year], names)
-    work = _many(tasks.sort_values(["start", "finish", "task_id"]), names)
+    in_order = tasks.assign(place=tasks["task"].map(TASKS.index)).sort_values(["start", "finish", "place", "task_id"])
+    work = _many(in_order.drop(columns="place"), names)
     cuts = _many(repairs.sort_values("repair_id"), names)
     said = _many(notes[notes["year"].isna() | (notes["year"] == year)], names)
     found = []
@@ -149,6 +150,6 @@ def _sort_key(job: Job, order: str) -> tuple[Any, ...]:
     district, street, start, name = (
         str(job.block[column]) if known(job.block.get(column)) else ""
         for column in ("district", "street", "from_street", "block_id"))
-    day = job.first() or pd.Timestamp.max
+    day = job.first(*TASKS[1:]) or job.first() or pd.Timestamp.max  # marking is done far ahead of the work
     return {"date": (day, street, start, name), "district": (district, day, street, name),
             "street": (street, start, name)}[order]
