@@ -33,12 +33,12 @@ def show_block(made: Plan, block_id: str) -> None:
     line = made.overview.set_index("block_id").loc[block_id]
     row = made.prepared.network.set_index("block_id").loc[block_id]
     st.subheader(f"{block_id}: {place(line['street'], line['from_street'], line['to_street'])}")
-    tiles = st.columns([2.2, 1.2, 1, 1.3, 1.2])
+    tiles = st.columns([2.8, 1.3, 1, 1.2, 1.2])
     tiles[0].metric("Set by hand" if line["overridden"] else "By today's condition", label(line["strategy"]))
     tiles[1].metric("Likely cost today", money(line["likely_usd"]),
                     help=f"low {money(line['low_usd'])}, high {money(line['high_usd'])}")
     tiles[2].metric("Condition index", number(line["index"], 0))
-    tiles[3].metric("Life added", f"{number(line['life_extension_yr'])} years",
+    tiles[3].metric("Life added", f"{number(line['life_extension_yr'])} yr",
                     help="Years until major work falls due, with the strategy done in the first year, less without.")
     tiles[4].metric("Year in the program", "none" if pd.isna(line["program_year"]) else f"{line['program_year']:.0f}")
     if pd.notna(line["program_year"]):
