@@ -9,7 +9,7 @@ import plotly.graph_objects as go
 from plotly.subplots import make_subplots
 
 from rehab.base.tables import STRATEGIES
-from rehab.outputs.charts.frame import dollars, empty, titled, years
+from rehab.outputs.charts.frame import dollars, empty, hatched, titled, years
 from rehab.outputs.palette import HATCH, LIMIT, STRATEGY
 from rehab.outputs.words import label, money, number
 
@@ -82,7 +82,7 @@ def cost_chart(costs: pd.DataFrame) -> go.Figure:
     figure.add_bar(
         x=names, y=rows["high_usd"] - rows["low_usd"], base=rows["low_usd"], width=0.35, name="Low to high",
         marker={"color": [STRATEGY[name].colour for name in shown],
-                "pattern": {"shape": [HATCH[name] for name in shown], "fillmode": "overlay", "size": 7}},
+                "pattern": hatched([HATCH[name] for name in shown], 7)},
         customdata=rows[["low_usd", "high_usd"]].to_numpy(),
         hovertemplate="low $%{customdata[0]:,.0f}<br>high $%{customdata[1]:,.0f}<extra></extra>",
     )
@@ -119,5 +119,5 @@ def _share_bars(figure: go.Figure, rows: pd.DataFrame, column: int, legend: bool
     for name, words, colour, hatch in _SHARES:
         figure.add_bar(
             x=rows["year"], y=100 * rows[name], name=words, legendgroup=name, showlegend=legend, row=2, col=column,
-            marker={"color": colour, "pattern": {"shape": hatch, "fillmode": "overlay", "size": 6}}, hovertemplate="%{y:.1f} %",
+            marker={"color": colour, "pattern": hatched(hatch, 6)}, hovertemplate="%{y:.1f} %",
         )

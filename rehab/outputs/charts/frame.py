@@ -31,6 +31,11 @@ def titled(figure: go.Figure, title: str, axis: str, height: int = 400, **layout
     return figure
 
 
+def hatched(shape: str | list[str], size: int) -> dict[str, Any]:
+    """A hatch over a bar of solid colour: bars of thin lines alone are dim on a dark screen."""
+    return {"shape": shape, "fillmode": "overlay", "size": size}
+
+
 def years(figure: go.Figure, values: pd.Series, **place: Any) -> None:
     """A year axis: whole numbers, a tick a year, and fewer where there are many."""
     span = int(values.max() - values.min()) + 1 if len(values) else 1

@@ -8,7 +8,7 @@ import pandas as pd
 import plotly.graph_objects as go
 
 from rehab.base.tables import WORK
-from rehab.outputs.charts.frame import Measure, dollars, empty, titled, years
+from rehab.outputs.charts.frame import Measure, dollars, empty, hatched, titled, years
 from rehab.outputs.palette import HATCH, LIMIT, STRATEGY, WITH_WORK, WITHOUT_WORK
 from rehab.outputs.words import label, money, number
 
@@ -29,7 +29,7 @@ def program_chart(by_year: pd.DataFrame) -> go.Figure:
     for strategy in WORK:
         figure.add_bar(
             x=by_year["year"], y=by_year[f"{strategy}_usd"], name=label(strategy),
-            marker={"color": STRATEGY[strategy].colour, "pattern": {"shape": HATCH[strategy], "fillmode": "overlay", "size": 7}},
+            marker={"color": STRATEGY[strategy].colour, "pattern": hatched(HATCH[strategy], 7)},
             hovertemplate="$%{y:,.0f}",
         )
     figure.add_scatter(
@@ -93,7 +93,7 @@ def grinding_chart(by_year: pd.DataFrame) -> go.Figure:
     figure = go.Figure()
     figure.add_bar(
         x=by_year["year"], y=by_year["ground_sqyd"], name="Ground", showlegend=False,
-        marker={"color": WITH_WORK, "pattern": {"shape": "-", "fillmode": "overlay", "size": 6}}, hovertemplate="%{y:,.0f} sq yd",
+        marker={"color": WITH_WORK, "pattern": hatched("-", 6)}, hovertemplate="%{y:,.0f} sq yd",
     )
     titled(figure, title, "Square yards")
     figure.update_yaxes(tickformat=",", rangemode="tozero")

@@ -9,7 +9,7 @@ import plotly.graph_objects as go
 from plotly.subplots import make_subplots
 
 from rehab.base.tables import TASKS
-from rehab.outputs.charts.frame import empty, titled
+from rehab.outputs.charts.frame import empty, hatched, titled
 from rehab.outputs.palette import TASK
 from rehab.outputs.words import count, day, label, number
 
@@ -68,6 +68,6 @@ def _bars(figure: go.Figure, rows: pd.DataFrame, kind: str, row: int) -> None:
         orientation="h", y=[escape(crew) for crew in rows["crew"]], base=rows["start"],
         x=((rows["finish"] - rows["start"]).dt.days + 1) * _MS_PER_DAY,
         name=label(kind), legendgroup=kind, showlegend=label(kind) not in seen, row=row, col=1,
-        marker={"color": colour, "pattern": {"shape": hatch, "fillmode": "overlay", "size": 5}, "line": {"color": "#fbfaf7", "width": 0.5}},
+        marker={"color": colour, "pattern": hatched(hatch, 5), "line": {"color": "#fbfaf7", "width": 0.5}},
         customdata=texts, hovertemplate="%{customdata}<extra></extra>",
     )
