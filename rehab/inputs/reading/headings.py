@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 from dataclasses import dataclass
 from functools import cache, lru_cache
 from typing import Final, Literal
@@ -58,8 +59,15 @@ def suggest(raw: Raw, table: Upload = "blocks") -> pd.DataFrame:
 
     Each column of ours is given to the heading that fits best, by name and by the values found under it.
     """
-    options = [(match.score - _misfit(tables.field(table, match.ours), raw.frame[heading], raw), -place, heading, match)
-               for place, heading in enumerate(raw.frame.columns) for match in _matches(heading, table)]
+    found = [(place, heading, match) for place, heading in enumerate(raw.frame.columns)
+             for match in _matches(heading, table)]
+    by_ours, by_heading = Counter(match.ours for *_, match in found), Counter(heading for _, heading, _ in found)
+    options = []
+    for place, heading, match in found:
+        # Values are looked at only where there is a choice: they are most of the work.
+        rivals = by_ours[match.ours] > 1 or by_heading[heading] > 1
+        off = _misfit(tables.field(table, match.ours), raw.frame[heading], raw) if rivals else 0.0
+        options.append((match.score - off, -place, heading, match))
     taken: dict[str, _Match] = {}
     for _, _, heading, match in sorted(options, key=lambda option: (-option[0], -option[1], option[3].ours)):
         if heading not in taken and match.ours not in {other.ours for other in taken.values()}:
