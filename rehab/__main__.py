@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import argparse
 import sys
+import time
 import tomllib
 from datetime import UTC, date, datetime
 from pathlib import Path
@@ -87,11 +88,13 @@ def _plan(options: argparse.Namespace) -> int:
     if options.assumptions:
         given = assumptions.overlay(given, _toml(options.assumptions))
     scenario = _scenario(options)
+    began = time.perf_counter()
     blocks, defects, geometry, problems = _tables(options)
+    read = time.perf_counter() - began
     _report(problems, options.out)
     prepared = plan.prepare(blocks, defects, given, scenario.start_year, len(scenario.budgets_usd))
     decided = plan.decide(prepared, scenario)
-    _write(decided, geometry, problems, options.out)
+    _write(decided, geometry, problems, options.out, {"reading": round(read, 3)})
     spent, budget = decided.summary["spent_usd"], decided.summary["budget_usd"]
     gap = decided.summary["gap"]
     proof = "" if gap is None else f", gap {100 * gap:.4f} %"
@@ -193,7 +196,9 @@ def _toml(path: Path) -> dict[str, Any]:
         raise BadAssumption(f"{path.name} is not a TOML file: {error}") from error
 
 
-def _write(decided: Plan, geometry: pd.DataFrame, problems: pd.DataFrame, out: Path) -> None:
+def _write(decided: Plan, geometry: pd.DataFrame, problems: pd.DataFrame, out: Path,
+           seconds: dict[str, float]) -> None:
+    """All tables and files of a plan; the seconds of the steps before and of these go into the summary."""
     from rehab import plan
     from rehab.outputs import exports, worklist
     from rehab.plan.answers import treated_now
@@ -201,7 +206,9 @@ def _write(decided: Plan, geometry: pd.DataFrame, problems: pd.DataFrame, out: P
     prepared = decided.prepared
     years = decided.program["year"]
     year = int(years.min()) if len(years) else prepared.start_year
+    began = time.perf_counter()
     tasks, season_notes = plan.season_of(decided, year)
+    arranged = time.perf_counter()
     notes = plan.with_notes(decided.notes, season_notes)
     out.mkdir(parents=True, exist_ok=True)
     listed = decided.strategies.merge(decided.overview[["block_id", "life_extension_yr", "likely_usd"]], on="block_id")
@@ -212,13 +219,15 @@ def _write(decided: Plan, geometry: pd.DataFrame, problems: pd.DataFrame, out: P
         "notes": notes,
     }.items():
         exports.write_csv(table, out / f"{name}.csv")
-    (out / "summary.json").write_text(exports.summary_json(decided.summary), encoding="utf-8")
     (out / "season.ics").write_bytes(exports.season_calendar(tasks, decided.overview, datetime.now(UTC)))
     (out / "worklist.xlsx").write_bytes(worklist.workbook(
         decided.overview, prepared.network, prepared.needs, decided.program, decided.quantities, tasks,
         prepared.repairs, notes, prepared.assumptions, year))
     if len(geometry):
         (out / "blocks.geojson").write_text(exports.program_geojson(decided.overview, geometry), encoding="utf-8")
+    steps = {**seconds, **decided.summary["seconds"], "season": round(arranged - began, 3),
+             "files": round(time.perf_counter() - arranged, 3)}
+    (out / "summary.json").write_text(exports.summary_json({**decided.summary, "seconds": steps}), encoding="utf-8")
 
 
 def _report(problems: pd.DataFrame, out: Path) -> None:
