@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from threading import Thread
@@ -17,11 +18,15 @@ async def begun(_app: st.App) -> AsyncIterator[None]:
 
 
 def _plan_demo() -> None:
-    # Not pages.city_map: a component that is loaded before the server stands is not served.
-    import rehab.outputs.maps  # noqa: F401
-    from pages import session
+    gc.disable()  # libraries make objects by the hundred thousand and hardly any garbage: looking for it costs a tenth
+    try:
+        # Not pages.city_map: a component that is loaded before the server stands is not served.
+        import rehab.outputs.maps  # noqa: F401
+        from pages import session
 
-    session.decided()
+        session.decided()
+    finally:
+        gc.enable()
 
 
 app = st.App("pages/navigation.py", lifespan=begun)
