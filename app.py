@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gc
+import logging
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from threading import Thread
@@ -24,6 +25,8 @@ def _plan_demo() -> None:
         import rehab.outputs.maps  # noqa: F401
         from pages import session
 
+        # Caches work outside a browser's session, but warn of it at every use.
+        logging.getLogger("streamlit.runtime.scriptrunner_utils.script_run_context").setLevel(logging.ERROR)
         session.decided()
     finally:
         gc.enable()
