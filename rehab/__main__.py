@@ -49,7 +49,7 @@ def _parser() -> argparse.ArgumentParser:
         command.add_argument("--defects-mapping", type=Path, help="the same for the panel-by-panel survey")
         command.add_argument("--crs", help="coordinate system of a layer that names none, as EPSG:2230")
         command.add_argument("--out", type=Path, default=Path("out"), help="folder for the results")
-    plan.add_argument("--scenario", type=Path, help="TOML with budgets, overrides, forced and kept-out blocks")
+    plan.add_argument("--scenario", type=Path, help="TOML with budgets, overrides, forced blocks; see the README")
     plan.add_argument("--budget", type=float, help="dollars a year, in dollars of the year")
     plan.add_argument("--years", type=int, help="years of the program, 10 if not given")
     plan.add_argument("--start", type=int, help="first year of the program")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import json
+import re
 from pathlib import Path
 
 import openpyxl
@@ -106,6 +107,22 @@ def test_demo_and_check(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> N
     assert main(["check", str(out), "--geometry", str(tmp_path / "city_lines.geojson"), "--defects",
                  str(tmp_path / "city_defects.csv"), "--out", str(tmp_path / "out")]) == 0
     assert "0 rows or values stop" in capsys.readouterr().out
+
+
+def test_the_examples_of_the_readme_are_taken(tmp_path: Path) -> None:
+    readme = (Path(__file__).parents[1] / "README.md").read_text(encoding="utf-8")
+    scenario, values = re.findall(r"```toml\n(.*?)```", readme, re.DOTALL)
+    rows = [f"{name},300,36,2" for name in ("B007", "B012", "B020")]
+    for name, text in (("scenario.toml", scenario), ("city.toml", values),
+                       ("blocks.csv", "\n".join(["block_id,length_ft,width_ft,panels_broken", *rows]) + "\n")):
+        (tmp_path / name).write_text(text)
+    assert main(["plan", str(tmp_path / "blocks.csv"), "--scenario", str(tmp_path / "scenario.toml"), "--assumptions",
+                 str(tmp_path / "city.toml"), "--out", str(tmp_path / "out")]) == 0
+    program = pd.read_csv(tmp_path / "out" / "program.csv").set_index("block_id")
+    assert program.loc["B020", "year"] == 2028 and "B007" not in program.index
+    assert "the sewer comes first" in (tmp_path / "out" / "strategies.csv").read_text()
+    tasks = pd.read_csv(tmp_path / "out" / "tasks.csv")
+    assert tasks["start"].min() >= "2027-05-01"
 
 
 def test_a_panel_survey_may_have_a_mapping_of_its_own(tmp_path: Path) -> None:
