@@ -16,7 +16,8 @@ def show_map(made: Plan, key: str) -> None:
     """The map of all blocks, drawn again by itself when it is recoloured or loaded."""
     geometry = session.tables().geometry
     if geometry.empty:
-        st.info("This table has no lines, so there is no map; the list below holds every block.")
+        st.info("This table has no lines, so there is no map. Every block is in the lists of *Strategies* and *Program "
+                "and scenarios*; lines can be loaded with the table under *Start and data*.")
         return
     left, right = st.columns([3, 1])
     colour = left.radio("Colour the blocks by", list(maps.COLOURINGS), horizontal=True, key=f"{key}_colour",

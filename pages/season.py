@@ -35,13 +35,13 @@ def main() -> None:
     tiles[0].metric("Blocks", tasks["block_id"].nunique())
     tiles[1].metric("Tasks this season", len(this))
     tiles[2].metric("Blocks ground this season", this.loc[this["task"] == "grind", "block_id"].nunique())
-    tiles[3].metric("Blocks carried into the next season", tasks.loc[tasks["season"] == "next", "block_id"].nunique())
-    for note in notes[:12]:
-        st.warning(f"{note.block_id}: {note.message}")
-    if len(notes) > 12:
-        with st.expander(f"{len(notes) - 12} more that do not fit"):
-            st.dataframe(pd.DataFrame({"Block": [note.block_id for note in notes[12:]],
-                                       "What": [note.message for note in notes[12:]]}), hide_index=True)
+    tiles[3].metric("Carried into the next season", tasks.loc[tasks["season"] == "next", "block_id"].nunique())
+    if notes:
+        st.warning(f"{len(notes):,} of {tasks['block_id'].nunique():,} blocks do not fit the season whole. More crews, "
+                   "a longer season or a smaller program would make room; the crews stand under *Prices and rules*.")
+        with st.expander("Which blocks, and what is left"):
+            st.dataframe(pd.DataFrame({"Block": [note.block_id for note in notes],
+                                       "What": [note.message for note in notes]}), hide_index=True, width="stretch")
     st.plotly_chart(charts.season_chart(tasks), key="season", alt=charts.describe_season(tasks))
     streets = made.overview.set_index("block_id")["street"]
     st.dataframe(tasks.assign(task=tasks["task"].map(label), street=tasks["block_id"].map(streets)).drop(

@@ -32,6 +32,9 @@ ACTIVITIES: Final[Mapping[str, tuple[str, ...]]] = {
     "stripe": ("stripe",),
 }
 _REPAIR: Final = frozenset({"mark", "patch", "saw", "panels", "rebuild"})
+_NAMES: Final = {"mark": "marking", "patch": "patching", "saw": "sawing", "panels": "panels",
+                 "rebuild": "reconstruction", "fill": "crack and joint filling", "grind": "grinding",
+                 "stripe": "striping"}
 _OPENS: Final = {"patch": "open_partial_days", "panels": "open_full_days", "rebuild": "open_reconstruction_days"}
 
 
@@ -234,10 +237,14 @@ def _left_notes(left: list[_Activity], never: list[_Activity], program: pd.DataF
         name = str(names[block])
         gone = [kind for kind in kinds if (block, kind) in lost]
         if gone:
-            notes.append(Note("season", name, year, f"fits neither this season nor the next: {', '.join(gone)}; "
+            notes.append(Note("season", name, year, f"fits neither this season nor the next: {_words(gone)}; "
                               "more crews, higher rates or a longer season are needed"))
         elif set(kinds) & _REPAIR:
             notes.append(Note("season", name, year, f"does not fit this season; all work moves to {year + 1}"))
         else:
-            notes.append(Note("season", name, year, f"patched this season; {', '.join(kinds)} moves to {year + 1}"))
+            notes.append(Note("season", name, year, f"patched this season; left for {year + 1}: {_words(kinds)}"))
     return notes
+
+
+def _words(kinds: list[str]) -> str:
+    return ", ".join(_NAMES[kind] for kind in kinds)
