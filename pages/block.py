@@ -32,7 +32,8 @@ def show_block(made: Plan, block_id: str) -> None:
     """One block: survey, why, quantities, cost, forecast with and without work."""
     line = made.overview.set_index("block_id").loc[block_id]
     row = made.prepared.network.set_index("block_id").loc[block_id]
-    st.subheader(f"{block_id}: {place(line['street'], line['from_street'], line['to_street'])}")
+    where = place(line["street"], line["from_street"], line["to_street"])
+    st.subheader(session.plain(f"{block_id}: {where}"))
     tiles = st.columns([2.8, 1.3, 1, 1.2, 1.2])
     tiles[0].metric("Set by hand" if line["overridden"] else "By today's condition", label(line["strategy"]))
     tiles[1].metric("Likely cost today", money(line["likely_usd"]),
@@ -102,17 +103,12 @@ def lock_form(block_id: str, asked: Scenario) -> None:
 
 def _why(line: pd.Series) -> None:
     for reason in str(line["reasons"]).split(" | "):
-        st.markdown(f"- {_plain(reason[:1].upper() + reason[1:])}")
+        st.markdown(f"- {session.plain(reason[:1].upper() + reason[1:])}")
     st.caption("In brackets: the limit and where it comes from; 'read' and 'from memory' say whether the source was "
                "read for this program.")
     others = [label(name) for name in str(line["alternatives"]).split("; ") if name != line["strategy"]]
     if others:
         st.write(f"Also adequate: {', '.join(others)}.")
-
-
-def _plain(text: str) -> str:
-    """Text from outside as it is: no markdown, no HTML."""
-    return "".join(f"\\{sign}" if sign in "\\`*_{}[]()#+-.!|<>$~:" else sign for sign in text)
 
 
 def _survey(row: pd.Series) -> None:
@@ -142,7 +138,7 @@ def _amounts(made: Plan, block_id: str, line: pd.Series) -> None:
         "Item": listed["name"], "Quantity": [number(value, 2) for value in listed["quantity"]],
         "Unit": listed["unit"].map(unit), "Unit price": prices.map(lambda value: f"${value:,.2f}", na_action="ignore"),
         "Amount": (prices * listed["quantity"]).map(lambda value: f"${value:,.2f}", na_action="ignore"),
-        "Price is inside": carried}), hide_index=True, width="stretch")
+        "Price is inside": carried}), hide_index=True, width="stretch", placeholder="")
     steps = estimate.steps(float((prices * listed["quantity"]).sum()), prepared.start_year, prepared.assumptions)
     st.dataframe(pd.DataFrame({"Estimate": steps["line"], "Dollars": steps["usd"].map("${:,.2f}".format)}),
                  hide_index=True, width="stretch")

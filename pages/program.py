@@ -92,7 +92,8 @@ def proof(made: Plan) -> None:
                    f"{100 * summary['gap']:.3f} % of the best.")
     for note in made.notes.itertuples(index=False):
         where = "Network" if pd.isna(note.block_id) else note.block_id
-        st.warning(f"{where}{'' if pd.isna(note.year) else f' in {note.year}'}: {note.message}")
+        year = "" if pd.isna(note.year) else f" in {note.year}"
+        st.warning(session.plain(f"{where}{year}: {note.message}"))
 
 
 def listed(made: Plan) -> None:

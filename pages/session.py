@@ -146,6 +146,11 @@ def _decide(key: tuple[object, ...], _prepared: plan.Prepared, _asked: Scenario)
     return plan.decide(_prepared, _asked, effort=2)
 
 
+def plain(text: str) -> str:
+    """Text from outside as it is: no markdown, no HTML."""
+    return "".join(f"\\{sign}" if sign in "\\`*_{}[]()#+-.!|<>$~:" else sign for sign in text)
+
+
 def pick_year(made: plan.Plan) -> int | None:
     """A box to choose a year of the program that has work; says so if none has."""
     years = sorted(int(year) for year in made.program["year"].unique())

@@ -39,7 +39,7 @@ def main() -> None:
 def overview_part() -> None:
     made = session.decided()
     found = session.tables()
-    st.subheader(f"{found.name}: {made.summary['blocks']:,} blocks")
+    st.subheader(session.plain(f"{found.name}: {made.summary['blocks']:,} blocks"))
     tiles = st.columns(5)
     for tile, (name, count) in zip(tiles, made.summary["strategies"].items(), strict=False):
         cost = made.overview.loc[made.overview["strategy"] == name, "likely_usd"].sum()
@@ -151,7 +151,8 @@ def show_problems(problems: pd.DataFrame) -> None:
     stops = int((problems["severity"] == "stop").sum())
     st.write(f"**{stops:,} problems stop a row, {len(problems) - stops:,} are warnings.** "
              "Rows without a stop go on.")
-    st.dataframe(problems, hide_index=True, width="stretch", height=min(80 + 35 * len(problems), 380), column_config={
+    st.dataframe(problems, hide_index=True, width="stretch", height=min(80 + 35 * len(problems), 380), placeholder="",
+                 column_config={
         "severity": "Kind", "file": "File", "row": "Row", "column": "Column", "value": "Value",
         "message": "What is wrong", "accepted": "What would be accepted"})
     st.download_button("Problems as CSV", lambda: exports.csv_text(problems), "problems.csv", on_click="ignore")
