@@ -19,6 +19,9 @@ CHOICES: Final[tuple[Choice, ...]] = ("best", "worst first", "no work")
 #: what a program may do to a block in a year: what the rules decide then, or all that they find adequate
 STRATEGIES_OPEN: Final[tuple[Strategies, ...]] = ("by rule", "adequate")
 
+#: the days of the season's work week, as the city writes them
+WEEKDAYS: Final = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+
 #: assumption tables, each a file ``data/assumptions/NAME.csv``
 ASSUMPTION_TABLES: Final = ("defaults", "rating_to_shares", "decision_rules", "layout_rules", "dowels", "survival",
                             "treatment_lives", "pay_items", "markups", "economics", "curing", "season", "crews")

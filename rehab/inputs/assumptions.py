@@ -11,7 +11,7 @@ from typing import Final
 import pandas as pd
 
 from rehab.base.errors import BadAssumption
-from rehab.base.settings import ASSUMPTION_TABLES, Assumptions
+from rehab.base.settings import ASSUMPTION_TABLES, WEEKDAYS, Assumptions
 from rehab.base.tables import CLASSES, SEVERITIES
 
 FOLDER: Final = Path(__file__).parents[2] / "data"
@@ -19,7 +19,6 @@ _COMMON: Final = ("key", "value", "unit", "low", "high", "source_id", "place", "
 #: unit of a row that holds a word -> the words it takes
 _WORDS: Final = {"severity": SEVERITIES, "class of street": CLASSES, "yes or no": ("yes", "no"),
                  "eighth or published": ("eighth", "published")}
-_WEEK: Final = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 _STATUS: Final = ("read", "from memory", "common practice, no source")
 
 
@@ -97,8 +96,8 @@ def _among(table: str, key: str, value: str, unit: str) -> None:
     takes: str | None = None
     if unit in _WORDS and value not in _WORDS[unit]:
         takes = f"one of {', '.join(_WORDS[unit])}"
-    if unit == "weekdays" and not (value.split() and set(value.split()) <= set(_WEEK)):
-        takes = f"some of {' '.join(_WEEK)}"
+    if unit == "weekdays" and not (value.split() and set(value.split()) <= set(WEEKDAYS)):
+        takes = f"some of {' '.join(WEEKDAYS)}"
     if unit == "month-day":
         try:
             date.fromisoformat(f"2027-{value}")  # not a leap year: the day must exist in every year

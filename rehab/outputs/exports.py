@@ -10,17 +10,15 @@ from collections.abc import Mapping
 from datetime import date, datetime, timedelta
 from io import StringIO
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import Any, Final
 
+import icalendar
 import numpy as np
 import pandas as pd
 
 from rehab import __version__
 from rehab.outputs import shapes
 from rehab.outputs.words import day, known, label, place
-
-if TYPE_CHECKING:
-    import icalendar
 
 _DANGEROUS: Final = ("=", "+", "-", "@", "\t", "\r")
 _DECIMALS: Final = 7  #: RFC 7946, section 11.2: more is not accuracy but size
@@ -82,8 +80,6 @@ def season_calendar(tasks: pd.DataFrame, overview: pd.DataFrame, stamp: datetime
     ``stamp`` becomes DTSTAMP and must carry a time zone, since outputs do not ask the clock.  An event's UID
     depends on the task id alone, so a calendar that is sent again moves the events it has sent before.
     """
-    import icalendar
-
     if stamp.tzinfo is None:
         raise ValueError("the stamp of a calendar needs a time zone")
     calendar = icalendar.Calendar()
@@ -112,8 +108,6 @@ def _event(task: Any, where: str, estimated: bool, stamp: datetime) -> icalendar
         lines.append("Does not fit this season")
     if estimated:
         lines.append("Quantities are estimated")
-    import icalendar
-
     event = icalendar.Event()
     event.add("uid", str(uuid.uuid5(_NAMESPACE, str(task.task_id))))
     event.add("dtstamp", stamp)

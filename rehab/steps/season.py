@@ -19,11 +19,10 @@ import pandas as pd
 
 from rehab.base import tables
 from rehab.base.errors import BadAssumption, Note
-from rehab.base.settings import Assumptions
+from rehab.base.settings import WEEKDAYS, Assumptions
 from rehab.solvers import sequence
 
 _DAY: Final = 100  # crew days are counted in hundredths
-_WEEK: Final = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 
 #: activity -> the tasks that it shows as, in order; the rate of the first-named crew row sets its crew
 ACTIVITIES: Final[Mapping[str, tuple[str, ...]]] = {
@@ -78,8 +77,8 @@ def arrange(network: pd.DataFrame, program: pd.DataFrame, quantities: pd.DataFra
 
 def span(year: int, assumptions: Assumptions) -> tuple[date, date]:
     """First and last day of the season."""
-    first, last = (date.fromisoformat(f"{year}-{assumptions.text('season', key)}") for key in ("first_day", "last_day"))
-    return first, last
+    first, last = (assumptions.text("season", key) for key in ("first_day", "last_day"))
+    return date.fromisoformat(f"{year}-{first}"), date.fromisoformat(f"{year}-{last}")
 
 
 def working_days(year: int, assumptions: Assumptions) -> list[date]:
@@ -87,7 +86,7 @@ def working_days(year: int, assumptions: Assumptions) -> list[date]:
     import holidays
 
     first, last = span(year, assumptions)
-    week = [_WEEK.index(name) for name in assumptions.text("season", "work_week").split()]
+    week = [WEEKDAYS.index(name) for name in assumptions.text("season", "work_week").split()]
     state = assumptions.text("season", "state") or None
     off = holidays.country_holidays(assumptions.text("season", "country"), subdiv=state, years=[year])
     days = (first + timedelta(days=offset) for offset in range((last - first).days + 1))
