@@ -12,13 +12,18 @@ import pandas as pd
 
 from rehab.base.errors import BadAssumption
 from rehab.base.settings import ASSUMPTION_TABLES, WEEKDAYS, Assumptions
-from rehab.base.tables import CLASSES, SEVERITIES
+from rehab.base.tables import CALLS, CLASSES, SEVERITIES
 
 FOLDER: Final = Path(__file__).parents[2] / "data"
 _COMMON: Final = ("key", "value", "unit", "low", "high", "source_id", "place", "year", "note")
 #: unit of a row that holds a word -> the words it takes
-_WORDS: Final = {"severity": SEVERITIES, "class of street": CLASSES, "yes or no": ("yes", "no"),
-                 "eighth or published": ("eighth", "published")}
+_WORDS: Final = {"severity": SEVERITIES, "call": CALLS, "class of street": CLASSES, "yes or no": ("yes", "no"),
+                 "eighth or published": ("eighth", "published"),
+                 "all-in or components": ("all-in", "components"),
+                 "least cost or about the damage": ("least cost", "about the damage"),
+                 "unit prices or published": ("unit prices", "published"),
+                 "across or wheel paths": ("across", "wheel paths"),
+                 "curb-ramp duty": ("alteration", "review", "maintenance", "none")}
 _STATUS: Final = ("read", "from memory", "common practice, no source")
 
 

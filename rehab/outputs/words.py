@@ -37,7 +37,7 @@ def unit(name: str) -> str:
 
 
 class PayItem(NamedTuple):
-    """What a pay item is called, and the items whose price holds it; none if it is paid by itself."""
+    """What a pay item is called, and the items that it is a part of: an all-in price holds the price of its parts."""
 
     name: str
     carriers: tuple[str, ...]
@@ -51,7 +51,7 @@ def pay_items(table: pd.DataFrame) -> dict[str, PayItem]:
 
 
 def part_of(items: dict[str, PayItem], item: str, present: Collection[str]) -> str:
-    """The names of the pay items, of those ``present``, whose price holds this one."""
+    """The names of the pay items, of those ``present``, that this one is a part of."""
     return "; ".join(items[key].name for key in items[item].carriers if key in present)
 
 

@@ -23,7 +23,19 @@ from rehab.base.settings import Assumptions, Scenario, fingerprint
 from rehab.base.tables import STRATEGIES, WORK
 from rehab.plan import results
 from rehab.plan.model import Plan, Prepared
-from rehab.steps import estimate, forecast, layout, lifecycle, needs, network, program, season, strategy, takeoff
+from rehab.steps import (
+    estimate,
+    findings,
+    forecast,
+    layout,
+    lifecycle,
+    needs,
+    network,
+    program,
+    season,
+    strategy,
+    takeoff,
+)
 
 __all__ = ["Plan", "Prepared", "decide", "prepare", "season_of", "with_notes"]
 
@@ -37,9 +49,11 @@ def prepare(blocks: pd.DataFrame, defects: pd.DataFrame, assumptions: Assumption
         city = network.build(usable, assumptions)
     notes += _over_counted(city)
     with _timed(seconds, "layout"):
-        repairs = layout.lay_out(city, defects, assumptions)
-        per_panel = layout.per_panel(city, defects, repairs, assumptions)
-        city = _name_surveyed(city, defects)
+        found = findings.judge(city, defects, assumptions)
+        repairs = layout.lay_out(city, found, assumptions)
+        found = layout.leave(found, repairs)
+        per_panel = layout.per_panel(city, found, repairs, assumptions)
+        city = _name_surveyed(city, found)
         notes += _off_grid(city, defects)
     with _timed(seconds, "needs"):
         need = needs.measure(city, per_panel, assumptions)
@@ -53,14 +67,18 @@ def prepare(blocks: pd.DataFrame, defects: pd.DataFrame, assumptions: Assumption
         row = np.repeat(np.arange(len(city)), years)
         each = needs.intensity(city, need, per_panel, assumptions)
         by_year = needs.scale(city.iloc[row], shares, each.iloc[row])
+    with _timed(seconds, "takeoff and estimate"):
+        detail = city["condition_source"].to_numpy()
+        today = {name: _likely(city, need, name, need["year"], detail, assumptions) for name in WORK}
+        costs = {name: _likely(city.iloc[row], by_year, name, by_year["year"], detail[row], assumptions)
+                 for name in WORK}
     with _timed(seconds, "strategy"):
-        strategies = strategy.sort(city, need, assumptions)
-        yearly = strategy.sort(city.iloc[row], by_year, assumptions, explain=False)
+        strategies = strategy.sort(city, need, assumptions, measures=_measures(today))
+        yearly = strategy.sort(city.iloc[row], by_year, assumptions, measures=_measures(costs), explain=False)
         by_rule = yearly["strategy"].map(STRATEGIES.index).to_numpy(np.int64).reshape(-1, years)
         adequate = {name: flags.reshape(-1, years) for name, flags in strategy.adequate(yearly).items()}
-    with _timed(seconds, "takeoff and estimate"):
-        costs = {name: estimate.price(takeoff.measure(city.iloc[row], by_year, name, assumptions), by_year["year"],
-                                      assumptions)["likely_usd"].to_numpy().reshape(-1, years) for name in WORK}
+    with _timed(seconds, "benefit"):
+        costs = {name: values.reshape(-1, years) for name, values in costs.items()}
         ahead = np.arange(years)
         benefits = program.less_waiting(
             benefits, costs, by_rule, escalation_factor(assumptions.number("economics", "escalation"), ahead),
@@ -69,7 +87,7 @@ def prepare(blocks: pd.DataFrame, defects: pd.DataFrame, assumptions: Assumption
     with _timed(seconds, "life"):
         lives = {name: forecast.life(city, ageing, np.full(len(city), name), assumptions) for name in STRATEGIES}
         worth = _worth(city, need, lives, start_year, assumptions)
-    return Prepared(assumptions, start_year, years, city, need, repairs, strategies, untreated, ageing, by_year,
+    return Prepared(assumptions, start_year, years, city, need, found, repairs, strategies, untreated, ageing, by_year,
                     by_rule, adequate, costs, benefits, lives, worth, tuple(notes), seconds,
                     fingerprint(blocks.drop(columns="row", errors="ignore")))
 
@@ -92,7 +110,7 @@ def decide(prepared: Prepared, scenario: Scenario, effort: int = 30) -> Plan:
         taken = open_.only(np.isin(np.arange(len(open_.block)), chosen.rows))
         table = program.as_table(taken, prepared.network, scenario)
     with _timed(spent, "overview"):
-        strategies = strategy.override(prepared.strategies, scenario.overrides)
+        strategies = strategy.override(prepared.strategies, scenario.overrides, prepared.needs, prepared.assumptions)
         quantities, costs = results.measure(prepared, strategies, table)
         overview = results.overview(prepared, strategies, costs, table)
         by_year = results.by_year(prepared, scenario, taken)
@@ -139,13 +157,28 @@ def _over_counted(city: pd.DataFrame) -> list[Note]:
 
 
 def _off_grid(city: pd.DataFrame, defects: pd.DataFrame) -> list[Note]:
-    off = layout.outside_grid(city, defects).groupby("block_id").size()
+    block = city.set_index("block_id").reindex(defects["block_id"]).reset_index()
+    off = defects[~findings.on_grid(block, defects)].groupby("block_id").size()
     return [Note("survey", str(block), None, f"{count} defects lie on no panel of the block as its sizes give them; "
                  "they are not laid out: check the panel sizes or the positions") for block, count in off.items()]
 
 
-def _name_surveyed(city: pd.DataFrame, defects: pd.DataFrame) -> pd.DataFrame:
-    surveyed = city["block_id"].isin(defects["block_id"])
+def _likely(city: pd.DataFrame, need: pd.DataFrame, name: str, years: npt.ArrayLike, detail: npt.ArrayLike,
+            assumptions: Assumptions) -> npt.NDArray[np.float64]:
+    """Likely cost of one strategy, row by row, dollars of the years."""
+    quantities = takeoff.measure(city, need, name, assumptions)
+    return estimate.price(quantities, years, assumptions, detail)["likely_usd"].to_numpy(float)
+
+
+def _measures(costs: dict[str, npt.NDArray[np.float64]]) -> pd.DataFrame:
+    """What the strategy rules ask beside the needs: the cost of full-depth repair against reconstruction."""
+    whole = costs["reconstruction"]
+    return pd.DataFrame({"cost_ratio": np.divide(costs["full_depth"], whole, out=np.full(len(whole), np.nan),
+                                                 where=whole > 0)})
+
+
+def _name_surveyed(city: pd.DataFrame, found: pd.DataFrame) -> pd.DataFrame:
+    surveyed = city["block_id"].isin(found["block_id"])
     return city.assign(condition_source=city["condition_source"].where(~surveyed, "panel survey"),
                        estimated=city["estimated"] & ~surveyed)
 
@@ -154,12 +187,12 @@ def _worth(city: pd.DataFrame, need: pd.DataFrame, lives: dict[str, pd.DataFrame
            assumptions: Assumptions) -> pd.DataFrame:
     """Life-cycle cost of every strategy, real dollars of the first year."""
     year = np.full(len(city), start_year)
-    first = pd.DataFrame({name: estimate.price(takeoff.measure(city, need, name, assumptions), year, assumptions)
-                          ["likely_usd"] for name in STRATEGIES})
+    detail = city["condition_source"].to_numpy()
+    first = pd.DataFrame({name: _likely(city, need, name, year, detail, assumptions) for name in STRATEGIES})
     until = pd.DataFrame({name: lives[name]["treated_yr"] for name in STRATEGIES})
     items = takeoff.measure(city, need, "partial_depth", assumptions)
-    only_grinding = items.where(items.columns.to_series() == "diamond_grinding", 0.0)
-    grinding = estimate.price(only_grinding, year, assumptions)["likely_usd"].to_numpy()
+    of_grinding = items.columns.isin(estimate.scope("diamond_grinding", assumptions))
+    grinding = estimate.price(items * of_grinding, year, assumptions, detail)["likely_usd"].to_numpy()
     table = lifecycle.compare(first, until, grinding, first["reconstruction"].to_numpy(),
                               forecast.grinding_life(assumptions), until["reconstruction"].to_numpy(), assumptions)
     return table.assign(block_id=city["block_id"])

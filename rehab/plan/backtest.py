@@ -52,7 +52,7 @@ def _condition(blocks: pd.DataFrame, assumptions: Assumptions) -> pd.DataFrame:
 
 def _measured(blocks: pd.DataFrame, assumptions: Assumptions) -> tuple[pd.DataFrame, pd.DataFrame]:
     city = network.build(blocks[network.has_condition(blocks, assumptions)], assumptions)
-    nothing = tables.empty("defects"), tables.empty("repairs")
+    nothing = tables.empty("findings"), tables.empty("repairs")
     return city, needs.measure(city, layout.per_panel(city, *nothing, assumptions), assumptions)
 
 

@@ -29,6 +29,7 @@ class Prepared:
     years: int
     network: pd.DataFrame
     needs: pd.DataFrame
+    findings: pd.DataFrame
     repairs: pd.DataFrame
     strategies: pd.DataFrame
     forecast: pd.DataFrame

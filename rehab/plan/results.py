@@ -48,7 +48,8 @@ def measure(prepared: Prepared, strategies: pd.DataFrame, table: pd.DataFrame) -
     keys = pd.concat([today, planned], ignore_index=True)
     wide = pd.concat([_by_strategy(prepared.network, prepared.needs, today["strategy"], prepared.assumptions),
                       quantities(prepared, planned)], ignore_index=True)
-    costs = keys.join(estimate.price(wide, keys["year"], prepared.assumptions))
+    detail = prepared.network.set_index("block_id")["condition_source"].loc[keys["block_id"]].to_numpy()
+    costs = keys.join(estimate.price(wide, keys["year"], prepared.assumptions, detail))
     keep = ~keys.duplicated(keep="last")
     listed = takeoff.as_list(keys[keep].reset_index(drop=True), wide[keep].reset_index(drop=True),
                                  prepared.assumptions)
@@ -62,7 +63,8 @@ def overview(prepared: Prepared, strategies: pd.DataFrame, costs: pd.DataFrame, 
     """The table ``overview``: one line per block, today's strategy beside the program's (``table``)."""
     names = [item.name for item in tables.fields("overview")]
     lives = pd.concat(list(prepared.lives.values()), keys=prepared.lives.keys(), names=["strategy"]).reset_index()
-    own = strategies[["block_id", "strategy", "reasons", "alternatives", "estimated", "overridden"]]
+    own = strategies[["block_id", "strategy", "reasons", "alternatives", "companions", "curb_ramps",
+                      "engineer_decides", "estimated", "overridden"]]
     planned = table.rename(columns={"year": "program_year", "strategy": "program_strategy",
                                     "cost_usd": "program_cost_usd"}).drop(columns="benefit")
     ground = planned["program_year"].where(planned["program_strategy"] != "reconstruction")

@@ -1,7 +1,8 @@
-"""Survey to needs: how much of a block needs what, from counts or, flagged, from an index, a rating or a word.
+"""Survey to needs: how much of a block needs what, from panels, from counts or, flagged, from an index or a rating.
 
 Panels that are broken, sunken or broken at a corner need full depth (FHWA, source ``fhwa-full-depth-table``);
-spalled joints and cracks need partial depth; tight cracks are filled; joints opened wide are resealed.
+spalled joints and cracks need partial depth; tight cracks are filled; joints opened wide are resealed; joints that no
+longer carry load across get dowels (source ``fp2-retrofit``).
 """
 
 from __future__ import annotations
@@ -19,20 +20,30 @@ from rehab.base.units import SQFT_PER_SQYD
 Floats = npt.NDArray[np.float64]
 _LEVEL: Final = {name: float(level) for level, name in enumerate(tables.DISTRESS)}
 
+#: what one panel that needs full depth takes: needs column -> column of ``per_panel`` after its whole_, part_ or full_
+_PER_FULL: Final = {"full_sqyd": "sqyd", "full_pay_sqyd": "pay_sqyd", "dowels": "dowels", "tie_bars": "tie_bars",
+                    "basket_dowels": "basket_dowels", "saw_ft": "saw_ft", "joint_ft": "joint_ft"}
+#: what one panel that needs partial depth takes: needs column -> column of ``per_panel``
+_PER_PARTIAL: Final = {"partial_ft": "patch_ft", "partial_sqft": "patch_sqft", "partial_pay_sqft": "patch_pay_sqft",
+                       "patch_saw_ft": "patch_saw_ft", "insert_ft": "insert_ft"}
+#: what stays the same while the shares grow: found on the block as a whole
+_FIXED: Final = ("box_outs", "box_out_sqft", "felt_ft", "jack_panels", "jackable_panels", "stabilise_panels",
+                 "retrofit_bars", "hollow_sqft")
+
 
 def measure(network: pd.DataFrame, per_panel: pd.DataFrame, assumptions: Assumptions) -> pd.DataFrame:
     """The table ``needs`` of the survey year, one row per block.
 
-    ``per_panel`` holds what one full-depth panel takes (block_id, sqyd, dowels, tie_bars, saw_ft) and, where a
-    panel survey was laid out, the shares and the patch area it found (full_share, partial_share, partial_sqft).
+    ``per_panel`` holds what one panel takes and what a panel survey found, as layout makes it; rows as in the network.
     Where a block is counted, what its survey leaves out counts as none seen.  Where only an index, a rating or
     a word is held, shares come from the table ``rating_to_shares`` and ``estimated`` is true.
     """
     held = rating.index_held(network, assumptions)
     estimated = network["estimated"].astype(bool)
     shares = _from_index(network, held, assumptions).where(estimated, _from_counts(network, assumptions))
-    for name in ("full_share", "partial_share"):
-        shares[name] = per_panel[name].where(per_panel[name].notna(), shares[name])
+    for name in ("full_share", "partial_share", "cracked_share", "sunken_share", "jack_panels", "jackable_panels"):
+        found = per_panel[name]
+        shares[name] = found.where(found.notna(), shares[name])
     shares["partial_share"] = np.minimum(shares["partial_share"], 1.0 - shares["full_share"])
     computed = rating.index_of(shares["partial_share"], shares["full_share"], assumptions)
     shares = shares.assign(index=np.where(np.isnan(held), computed, held),
@@ -47,28 +58,40 @@ def intensity(network: pd.DataFrame, shares: pd.DataFrame, per_panel: pd.DataFra
 
     It stays the same while the shares grow: a forecast year multiplies it by its own shares.
     """
-    def number(key: str) -> float:
-        return assumptions.number("defaults", key)
-
-    def own(seen: Floats, on_panels: Floats, default: float) -> Floats:
-        """Seen divided by the panels it was seen on; the default where there is nothing to divide."""
-        given = (np.nan_to_num(seen) > 0) & (on_panels > 0) & ~network["estimated"].to_numpy(bool)
-        return np.asarray(np.divide(seen, on_panels, out=np.full(len(network), default), where=given))
-
     panels = network["panels"].to_numpy(float)
-    partial_panels = shares["partial_share"].to_numpy(float) * panels
-    feet = own(network["spalled_joint_ft"].to_numpy(float), partial_panels, number("partial_ft_per_panel"))
-    hollow = own(network["hollow_sqft"].to_numpy(float), partial_panels, 0.0)
-    laid_out = own(per_panel["partial_sqft"].to_numpy(float), partial_panels, np.nan)
-    area = np.where(np.isnan(laid_out), np.maximum(feet * number("partial_width_ft"), hollow), laid_out)
-    cracks = own(network["cracked_ft"].to_numpy(float), shares["cracked_share"].to_numpy(float) * panels,
-                 number("crack_ft_per_panel"))
+    full, partial = (shares[f"{name}_share"].to_numpy(float) * panels for name in ("full", "partial"))
+    left = _left_cracked(shares) * panels
+    surveyed = per_panel["full_share"].notna().to_numpy(bool)
+    whole = _whole_ratio(network, per_panel, full, surveyed)
+    counted = _per_partial(network, partial, assumptions)
+    strip = assumptions.number("defaults", "grind_curb_strip_ft")
+
+    def each(name: str, over: Floats, default: npt.ArrayLike) -> Floats:
+        """What the panel survey found divided by the panels it was found on; else the default."""
+        return np.asarray(np.divide(per_panel[name].to_numpy(float), over, out=np.broadcast_to(
+            np.asarray(default, float), len(network)).copy(), where=surveyed & (over > 0)))
+
+    by_rule = {column: whole * per_panel[f"whole_{name}"] + (1 - whole) * per_panel[f"part_{name}"]
+               for column, name in _PER_FULL.items()}
+    cracks = _own(network, network["cracked_ft"].to_numpy(float), shares["cracked_share"].to_numpy(float) * panels,
+                  assumptions.number("defaults", "crack_ft_per_panel"))
     return pd.DataFrame({
-        "partial_ft": feet, "partial_sqft": area, "crack_ft": cracks,
-        "partial_depth_in": network["damage_depth_in"].fillna(number("damage_depth_in")).to_numpy(float),
-        "full_sqyd": per_panel["sqyd"].to_numpy(float),
-        **{name: per_panel[name].to_numpy(float) for name in ("dowels", "tie_bars", "saw_ft")},
-        "grind_sqyd": (network["length_ft"] * (network["width_ft"] - 2 * number("grind_curb_strip_ft")).clip(lower=0)
+        **{column: each(f"full_{name}", full, by_rule[column]) for column, name in _PER_FULL.items()},
+        "whole_ratio": whole,
+        **{column: each(name, partial, counted[column]) for column, name in _PER_PARTIAL.items()},
+        "crack_ft": each("crack_ft", left, cracks), "stitch_ft": each("stitch_ft", left, 0.0),
+        # Cracks and patches that stay on panels cut in part belong to no share: those panels need full depth.
+        **{f"{column}_set": np.where(surveyed & (over <= 0), per_panel[name].fillna(0.0), 0.0)
+           for column, name, over in (("crack_ft", "crack_ft", left), ("stitch_ft", "stitch_ft", left),
+                                      *((column, name, partial) for column, name in _PER_PARTIAL.items()))},
+        "most_sqft": np.where(surveyed, np.inf, network["area_sqft"].to_numpy(float) / panels),
+        "partial_depth_in": per_panel["patch_depth_in"].fillna(network["damage_depth_in"]).fillna(
+            assumptions.number("defaults", "damage_depth_in")).to_numpy(float),
+        "castings_each": each("castings_in_panels", full, network["castings"].fillna(0).to_numpy(float) / panels),
+        "castings_set": per_panel["castings"].fillna(0.0).to_numpy(float),
+        "seal_ft": per_panel["seal_ft"].fillna(0.0).to_numpy(float),
+        **_fixed(network, shares, per_panel, assumptions),
+        "grind_sqyd": (network["length_ft"] * (network["width_ft"] - 2 * strip).clip(lower=0)
                        / SQFT_PER_SQYD).to_numpy(float),
     })
 
@@ -83,22 +106,29 @@ def scale(network: pd.DataFrame, shares: pd.DataFrame, each: pd.DataFrame) -> pd
     full_panels = shares["full_share"].to_numpy(float) * panels
     partial_panels = shares["partial_share"].to_numpy(float) * panels
     cracked_panels = _left_cracked(shares) * panels
-    most_sqft = partial_panels * network["area_sqft"].to_numpy(float) / panels
     joints = (network["transverse_joint_ft"] + network["longitudinal_joint_ft"]).to_numpy(float)
     given = ("full_share", "partial_share", "cracked_share", "sunken_share", "curb_share", "wide_joint_share", "index")
+    patches = {name: partial_panels * each[name].to_numpy(float) + each[f"{name}_set"].to_numpy(float)
+               for name in _PER_PARTIAL}
+    per_panel = each["partial_sqft"].to_numpy(float)
+    room = np.minimum(1.0, np.divide(each["most_sqft"].to_numpy(float), per_panel, out=np.ones(len(panels)),
+                                     where=per_panel > 0))
+    whole = full_panels * each["whole_ratio"].to_numpy(float)
     return pd.DataFrame({
         "block_id": network["block_id"].to_numpy(), "year": shares["year"].to_numpy(),
         **{name: shares[name].to_numpy(float) for name in given},
-        "panels_full": full_panels,
-        **{name: full_panels * each[name].to_numpy(float) for name in ("full_sqyd", "dowels", "tie_bars", "saw_ft")},
-        "partial_ft": partial_panels * each["partial_ft"].to_numpy(float),
-        "partial_sqft": np.minimum(partial_panels * each["partial_sqft"].to_numpy(float), most_sqft),
+        "panels_full": full_panels, "panels_whole": whole, "panels_part": full_panels - whole,
+        **{name: full_panels * each[name].to_numpy(float) for name in _PER_FULL},
+        # By feet counted, a patched panel has no more area than a panel.
+        **{name: value if name == "partial_ft" else value * room for name, value in patches.items()},
         "partial_depth_in": each["partial_depth_in"].to_numpy(float),
-        "crack_ft": cracked_panels * each["crack_ft"].to_numpy(float),
-        "reseal_ft": shares["wide_joint_share"].to_numpy(float) * joints,
+        **{name: cracked_panels * each[name].to_numpy(float) + each[f"{name}_set"].to_numpy(float)
+           for name in ("crack_ft", "stitch_ft")},
+        "reseal_ft": np.minimum(shares["wide_joint_share"].to_numpy(float) * joints + each["seal_ft"].to_numpy(float),
+                                joints),
         "curb_ft": shares["curb_share"].to_numpy(float) * network["curb_ft"].to_numpy(float),
-        "castings": shares["full_share"].to_numpy(float) * network["castings"].fillna(0).to_numpy(float),
-        "grind_sqyd": each["grind_sqyd"].to_numpy(float),
+        "castings": each["castings_set"].to_numpy(float) + full_panels * each["castings_each"].to_numpy(float),
+        **{name: each[name].to_numpy(float) for name in (*_FIXED, "grind_sqyd")},
         "distress_level": network["material_distress"].map(_LEVEL).fillna(0.0).to_numpy(float),
         **{name: network[name].to_numpy(float) for name in ("faulting_in", "iri_in_per_mi", "load_transfer")},
         "estimated": network["estimated"].to_numpy(),
@@ -113,6 +143,69 @@ def _left_cracked(shares: pd.DataFrame) -> Floats:
     return np.asarray(np.maximum(cracked - broken, 0.0) * staying)
 
 
+def _own(network: pd.DataFrame, seen: Floats, on_panels: Floats, default: float) -> Floats:
+    """Seen divided by the panels it was seen on; the default where there is nothing to divide."""
+    given = (np.nan_to_num(seen) > 0) & (on_panels > 0) & ~network["estimated"].to_numpy(bool)
+    return np.asarray(np.divide(seen, on_panels, out=np.full(len(network), default), where=given))
+
+
+def _per_partial(network: pd.DataFrame, partial: Floats, assumptions: Assumptions) -> dict[str, Floats]:
+    """What a panel that needs partial depth takes by the counted feet and hollow area.
+
+    One patch along its joint, and a square one for the hollow area that it does not cover.
+    """
+    feet = _own(network, network["spalled_joint_ft"].to_numpy(float), partial,
+                assumptions.number("defaults", "partial_ft_per_panel"))
+    hollow = _own(network, network["hollow_sqft"].to_numpy(float), partial, 0.0)
+    width = assumptions.number("defaults", "partial_width_ft")
+    area = np.maximum(feet * width, hollow)
+    least = assumptions.number("layout_rules", "pay.least_partial_sqft")
+    return {"partial_ft": feet, "partial_sqft": area, "partial_pay_sqft": np.maximum(area, least),
+            "patch_saw_ft": feet + 2 * width + 4 * np.sqrt(area - np.minimum(feet * width, area)), "insert_ft": feet}
+
+
+def _whole_ratio(network: pd.DataFrame, per_panel: pd.DataFrame, full: Floats,
+                 surveyed: npt.NDArray[np.bool_]) -> Floats:
+    """Share of the panels in need of full depth that are replaced whole; a broken corner takes a part of its panel."""
+    corners = network["corner_breaks"].fillna(0.0).to_numpy(float)
+    lost = (network["panels_broken"].fillna(0.0) + network["panels_sunken"].fillna(0.0)).to_numpy(float)
+    counted = np.divide(lost, lost + corners, out=np.ones(len(network)), where=lost + corners > 0)
+    found = np.divide(np.minimum(per_panel["whole_count"].to_numpy(float), full), full, out=np.ones(len(network)),
+                      where=full > 0)
+    return np.asarray(np.where(surveyed, found, np.where(network["estimated"].to_numpy(bool), 1.0, counted)))
+
+
+def _fixed(network: pd.DataFrame, shares: pd.DataFrame, per_panel: pd.DataFrame,
+           assumptions: Assumptions) -> dict[str, Floats]:
+    """What belongs to the block as a whole, from a panel survey, or from its measures where there is none."""
+    found = {name: per_panel[name].fillna(0.0).to_numpy(float)
+             for name in ("box_outs", "box_out_sqft", "felt_ft", "stabilise_panels", "retrofit_panels")}
+    bars = assumptions.number("companions", "retrofit.bars_per_joint")
+    own = found.pop("retrofit_panels") * bars
+    hollow = per_panel["hollow_sqft"].fillna(network["hollow_sqft"]).fillna(0.0).to_numpy(float)
+    return {**found, "retrofit_bars": np.where(own > 0, own, _retrofit_bars(network, shares, bars, assumptions)),
+            "hollow_sqft": hollow,
+            **{name: shares[name].to_numpy(float) for name in ("jack_panels", "jackable_panels")}}
+
+
+def _retrofit_bars(network: pd.DataFrame, shares: pd.DataFrame, bars: float, assumptions: Assumptions) -> Floats:
+    """Dowels to retrofit in every transverse joint of a block whose load transfer is poor and whose panels are sound.
+
+    Load transfer below the limit, faulting within limits and few broken slabs (source ``fp2-retrofit``); thin slabs
+    hold no slot.
+    """
+    def number(key: str) -> float:
+        return assumptions.number("companions", key)
+
+    faulting = network["faulting_in"].to_numpy(float)
+    fits = ((network["load_transfer"].to_numpy(float) < number("retrofit.load_transfer_below"))
+            & (faulting >= number("retrofit.faulting_from_in")) & (faulting <= number("retrofit.faulting_to_in"))
+            & (shares["full_share"].to_numpy(float) < number("retrofit.most_broken_share"))
+            & (network["thickness_in"].to_numpy(float) >= number("retrofit.least_thickness_in")))
+    lanes = np.maximum(np.round(network["width_ft"].to_numpy(float) / number("retrofit.lane_ft")), 1.0)
+    return np.asarray(fits * (network["panel_rows"].to_numpy(float) - 1) * lanes * bars)
+
+
 def _from_counts(network: pd.DataFrame, assumptions: Assumptions) -> pd.DataFrame:
     panels = network["panels"].astype(float)
     counts = {name: network[name].astype(float).fillna(0.0)
@@ -120,8 +213,11 @@ def _from_counts(network: pd.DataFrame, assumptions: Assumptions) -> pd.DataFram
     # Feet of crack without a count of panels are spread over panels, as spalled joints are.
     spread = network["cracked_ft"] / assumptions.number("defaults", "crack_ft_per_panel")
     counts["panels_cracked"] = network["panels_cracked"].astype(float).fillna(spread.clip(upper=panels)).fillna(0.0)
+    saved = assumptions.number("companions", "jack.saved_share_of_sunken") * counts["panels_sunken"] / panels
+    raised = saved * (assumptions.text("companions", "jack.used") == "yes")
     # A panel may be broken and sunken at once; without a panel-by-panel survey the sum is taken, up to all panels.
-    full = ((counts["panels_broken"] + counts["panels_sunken"] + counts["corner_breaks"]) / panels).clip(upper=1.0)
+    lost = counts["panels_broken"] + counts["panels_sunken"] + counts["corner_breaks"]
+    full = (lost / panels - raised).clip(upper=1.0)
     partial_ft = network["spalled_joint_ft"].fillna(0.0)
     hollow = network["hollow_sqft"].fillna(0.0)
     per_panel = assumptions.number("defaults", "partial_ft_per_panel")
@@ -133,7 +229,8 @@ def _from_counts(network: pd.DataFrame, assumptions: Assumptions) -> pd.DataFram
     joints = network["transverse_joint_ft"] + network["longitudinal_joint_ft"]
     return pd.DataFrame({
         "full_share": full, "partial_share": partial, "cracked_share": cracked.clip(upper=1.0),
-        "sunken_share": (counts["panels_sunken"] / panels).clip(upper=1.0),
+        "sunken_share": (counts["panels_sunken"] / panels - raised).clip(upper=1.0),
+        "jack_panels": raised * panels, "jackable_panels": (saved - raised) * panels,
         "curb_share": (network["sunken_curb_ft"].fillna(0.0) / network["curb_ft"]).clip(upper=1.0),
         "wide_joint_share": (network["wide_joint_ft"].fillna(0.0) / joints).clip(upper=1.0),
     })
@@ -146,8 +243,14 @@ def _from_index(network: pd.DataFrame, held: Floats, assumptions: Assumptions) -
         return assumptions.number("defaults", key)
 
     cracked = np.minimum(full + partial * ratio("crack_share_of_partial"), 1.0)
+    sunken = full * ratio("sunken_share_of_full")
+    saved = sunken * assumptions.number("companions", "jack.saved_share_of_sunken")
+    used = float(assumptions.text("companions", "jack.used") == "yes")
     return pd.DataFrame({
-        "full_share": full, "partial_share": partial, "cracked_share": cracked,
-        "sunken_share": full * ratio("sunken_share_of_full"), "curb_share": full * ratio("curb_share_of_full"),
+        "full_share": full - used * saved, "partial_share": partial, "cracked_share": cracked,
+        "sunken_share": sunken - used * saved,
+        "jack_panels": used * saved * network["panels"].to_numpy(float),
+        "jackable_panels": (1 - used) * saved * network["panels"].to_numpy(float),
+        "curb_share": full * ratio("curb_share_of_full"),
         "wide_joint_share": np.minimum(partial * ratio("wide_joint_share_of_partial"), 1.0),
     }, index=network.index)

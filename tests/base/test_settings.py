@@ -59,7 +59,7 @@ def test_city_values_lie_over_the_defaults(defaults: Assumptions) -> None:
     ({"season": {"country": "Teasel"}}, "ISO 3166"),
     ({"season": {"state": "ZZ"}}, "ISO 3166"),
     ({"season": {"work_week": "Monday"}}, "some of Mon"),
-    ({"layout_rules": {"full_from.patch": "awful"}}, "one of low, medium, high"),
+    ({"distresses": {"patch/medium": "awful"}}, "one of full depth, box out"),
     ({"layout_rules": {"full.repairs_dowelled": "maybe"}}, "one of yes, no"),
     ({"dowels": {"rule": "thick"}}, "one of eighth, published"),
     ({"defaults": {"functional_class": "lane"}}, "one of arterial"),

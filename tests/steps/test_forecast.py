@@ -35,7 +35,7 @@ def changed(assumptions: Assumptions, **values: dict[str, float]) -> Assumptions
 
 def measured(table: pd.DataFrame, assumptions: Assumptions) -> tuple[pd.DataFrame, pd.DataFrame]:
     city = network.build(table, assumptions)
-    per_panel = layout.per_panel(city, tables.empty("defects"), tables.empty("repairs"), assumptions)
+    per_panel = layout.per_panel(city, tables.empty("findings"), tables.empty("repairs"), assumptions)
     return city, needs.measure(city, per_panel, assumptions)
 
 

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from rehab.base import rating, tables
 from rehab.base.settings import Assumptions
 from rehab.inputs import assumptions as reader
-from rehab.steps import layout, needs, network
+from rehab.steps import findings, layout, needs, network
 
 Maker = Callable[..., pd.DataFrame]
 #: 300 x 36 ft, 20 x 3 panels of 15 x 12 ft: 20 sq yd each, by hand
@@ -22,8 +22,9 @@ def survey(blocks: pd.DataFrame, assumptions: Assumptions, *defects: dict[str, o
     """The network, what one panel takes, and the needs of the survey year."""
     city = network.build(blocks, assumptions)
     seen = tables.with_types("defects", pd.DataFrame(defects)) if defects else tables.empty("defects")
-    repairs = layout.lay_out(city, seen, assumptions) if defects else tables.empty("repairs")
-    per_panel = layout.per_panel(city, seen, repairs, assumptions)
+    found = findings.judge(city, seen, assumptions)
+    repairs = layout.lay_out(city, found, assumptions)
+    per_panel = layout.per_panel(city, layout.leave(found, repairs), repairs, assumptions)
     city = city.assign(estimated=city["estimated"] & ~city["block_id"].isin(seen["block_id"]))
     return city, per_panel, needs.measure(city, per_panel, assumptions)
 
@@ -35,7 +36,13 @@ def test_counts_to_panels_by_hand(blocks: Maker, defaults: Assumptions) -> None:
                               "wide_joint_ft": 132.0, "castings": 10}), defaults)
     row = need.iloc[0]
     assert row["panels_full"] == pytest.approx(6) and row["full_share"] == pytest.approx(6 / PANELS)
-    assert row["full_sqyd"] == pytest.approx(6 * 20) and row["saw_ft"] == pytest.approx(6 * 2 * (15 + 12))
+    # By hand: 5 whole panels of 20 sq yd, and 6 ft of one for its broken corner (FHWA: least length 6 ft); cuts round
+    # them, and two more across a whole panel, for no piece longer than 6 ft is lifted (Missouri 613.1).
+    assert (row["panels_whole"], row["panels_part"]) == pytest.approx((5, 1))
+    assert row["full_sqyd"] == pytest.approx(5 * 20 + 6 * 12 / 9)
+    assert row["saw_ft"] == pytest.approx(5 * (2 * (15 + 12) + 2 * 12) + 2 * (6 + 12))
+    assert row["joint_ft"] == pytest.approx(5 * 2 * (15 + 12) + 2 * (6 + 12))
+    assert row["jackable_panels"] == pytest.approx(1)  # half the settled panels, a proposal
     assert row["partial_share"] == pytest.approx(36 / 6 / PANELS)  # 6 ft a panel, a setting
     assert row["partial_ft"] == pytest.approx(36) and row["partial_sqft"] == pytest.approx(36)  # 1 ft wide
     assert row["cracked_share"] == pytest.approx((10 + 3 + 1) / PANELS)
@@ -111,7 +118,7 @@ def test_a_panel_survey_outranks_counts_and_index(blocks: Maker, defaults: Assum
     _, per_panel, need = survey(blocks({"panels_broken": 30, "spalled_joint_ft": 300.0}), defaults, *seen)
     assert need["full_share"].iloc[0] == pytest.approx(2 / PANELS)
     assert need["partial_share"].iloc[0] == pytest.approx(1 / PANELS)
-    assert need["partial_sqft"].iloc[0] == pytest.approx(per_panel["partial_sqft"].iloc[0])
+    assert need["partial_sqft"].iloc[0] == pytest.approx(per_panel["patch_sqft"].iloc[0])
     # UFC 3-270-03 Table 3.1: 2 in beyond the damage on every side: 28 x 16 in
     assert need["partial_sqft"].iloc[0] == pytest.approx(28 * 16 / 144)
     _, _, from_index = survey(blocks({"condition_index": 20.0}), defaults, *seen)
@@ -127,7 +134,7 @@ def test_feet_of_crack_without_a_count_of_panels_are_filled_all_the_same(blocks:
 
 def test_partial_never_above_the_rest_with_a_panel_survey(blocks: Maker, defaults: Assumptions) -> None:
     city, per_panel, _ = survey(blocks({"panels_broken": 1}), defaults)
-    need = needs.measure(city, per_panel.assign(full_share=0.7, partial_share=0.6, partial_sqft=50.0), defaults)
+    need = needs.measure(city, per_panel.fillna(0.0).assign(full_share=0.7, partial_share=0.6, patch_sqft=50.0), defaults)
     assert (need["full_share"].iloc[0], need["partial_share"].iloc[0]) == pytest.approx((0.7, 0.3))
 
 
@@ -145,6 +152,56 @@ def test_intensity_is_the_blocks_own_and_stays(blocks: Maker, defaults: Assumpti
         assert later[name] == pytest.approx(1.5 * need[name].iloc[0])
     assert later["partial_depth_in"] == need["partial_depth_in"].iloc[0]
     assert later["year"] == 2031
+
+
+def test_dowels_are_retrofitted_where_load_transfer_is_poor_and_panels_are_sound(blocks: Maker,
+                                                                                  defaults: Assumptions) -> None:
+    # FP2, Load transfer restoration: load transfer below 60 %, faulting 0.12 to 0.5 in, under 10 % of slabs broken;
+    # 3 bars per wheel path.  A lane-mile of 15-ft joints by hand: 5280 / 15 = 352 joints x 6 = 2,112 bars.
+    poor = {"panels_broken": 0, "load_transfer": 0.45, "faulting_in": 0.2}
+    mile = {"length_ft": 5280.0, "width_ft": 12.0}
+    *_, need = survey(blocks({**poor, **mile, "length_ft": 5280.0 + 15}, {**poor, "load_transfer": 0.65},
+                             {**poor, "faulting_in": 0.1}, {**poor, "faulting_in": 0.6}, {**poor, "panels_broken": 7},
+                             {**poor, "thickness_in": 6.0}, {**poor, "load_transfer": None}), defaults)
+    assert need["retrofit_bars"].tolist() == [2112, 0, 0, 0, 0, 0, 0]
+
+
+def test_settled_panels_are_raised_where_the_city_does_so(blocks: Maker, defaults: Assumptions) -> None:
+    raises = reader.overlay(defaults, {"companions": {"jack.used": "yes"}})
+    counted = {"panels_sunken": 4, "panels_broken": 2}
+    *_, replaced = survey(blocks(counted), defaults)
+    *_, raised = survey(blocks(counted), raises)
+    assert (replaced["panels_full"].iloc[0], replaced["jack_panels"].iloc[0]) == (6, 0)
+    assert (raised["panels_full"].iloc[0], raised["jack_panels"].iloc[0]) == pytest.approx((4, 2))
+    assert replaced["jackable_panels"].iloc[0] == 2 and raised["jackable_panels"].iloc[0] == 0
+    # Panel by panel: one settled 1 in, one broken as well, one settled too far.
+    sunken = {"block_id": "B001", "panel_column": 1, "defect": "sunken panel", "severity": "low", "step_in": 1.0}
+    seen = ({**sunken, "panel_row": 2}, {**sunken, "panel_row": 6},
+            {**sunken, "panel_row": 6, "defect": "broken panel", "severity": "high"},
+            {**sunken, "panel_row": 12, "step_in": 5.0})
+    *_, found = survey(blocks({"panels_broken": 0}), raises, *seen)
+    assert (found["panels_full"].iloc[0], found["jack_panels"].iloc[0]) == pytest.approx((2, 1))
+
+
+def test_what_a_panel_survey_finds_beside_repairs(blocks: Maker, defaults: Assumptions) -> None:
+    # A tight transverse crack over 12 ft is filled, a longitudinal one over 15 ft stitched, 12 ft of joint resealed;
+    # a pumping joint is stabilised; a loose casting is set anew, one with broken concrete boxed out: by hand 2 + 1 + 1 ft
+    # a side.  A crack in a panel that is replaced is gone.
+    usual = {"block_id": "B001", "panel_column": 2, "x_ft": 7.0, "y_ft": 0.0, "length_ft": 0.1, "width_ft": 12.0}
+    crack = {**usual, "panel_row": 2, "defect": "transverse crack", "severity": "low"}
+    seen = (crack, {**crack, "panel_row": 8}, {**crack, "panel_row": 8, "defect": "broken panel", "x_ft": 0, "length_ft": 15},
+            {**usual, "panel_row": 4, "defect": "longitudinal crack", "severity": "medium", "x_ft": 0, "length_ft": 15,
+             "y_ft": 6, "width_ft": 0.1},
+            {**usual, "panel_row": 12, "defect": "joint seal damage", "severity": "high", "x_ft": 0.0},
+            {**usual, "panel_row": 14, "defect": "pumping", "severity": None},
+            {**usual, "panel_row": 16, "defect": "casting", "severity": "medium", "y_ft": 5, "length_ft": 2, "width_ft": 2},
+            {**usual, "panel_row": 18, "defect": "casting", "severity": "high", "y_ft": 5, "length_ft": 2, "width_ft": 2})
+    *_, need = survey(blocks({"panels_broken": 0}), defaults, *seen)
+    row = need.iloc[0]
+    assert (row["crack_ft"], row["stitch_ft"], row["reseal_ft"]) == pytest.approx((12, 15, 12))
+    assert (row["stabilise_panels"], row["castings"], row["box_outs"]) == pytest.approx((1, 2, 1))
+    assert (row["box_out_sqft"], row["felt_ft"]) == pytest.approx((16, 16))
+    assert row["panels_full"] == pytest.approx(1)
 
 
 def test_depth_is_the_blocks_own_or_two_inches(blocks: Maker, defaults: Assumptions) -> None:
@@ -175,6 +232,8 @@ def test_any_counts_give_a_valid_table(rows: list[dict[str, object]]) -> None:
     assert (need["full_share"] + need["partial_share"] <= 1).all()
     assert not need.drop(columns=["faulting_in", "iri_in_per_mi", "load_transfer"]).isna().any().any()
     assert (need["partial_sqft"] <= city["area_sqft"] + 1e-9).all()
+    assert np.allclose(need["panels_whole"] + need["panels_part"], need["panels_full"])
+    assert (need["full_pay_sqyd"] >= need["full_sqyd"] - 1e-9).all()
 
 
 def test_index_and_shares_convert_back(defaults: Assumptions) -> None:

@@ -20,9 +20,11 @@ from rehab.base.tables.checks import (
 )
 from rehab.base.tables.columns import CONDITION, COUNTS, TABLES
 from rehab.base.tables.fields import (
+    CALLS,
     CLASSES,
     DEFECTS,
     DISTRESS,
+    REPAIRS,
     SEVERITIES,
     SOURCES,
     STRATEGIES,
@@ -33,7 +35,7 @@ from rehab.base.tables.fields import (
 )
 
 __all__ = [
-    "CLASSES", "CONDITION", "COUNTS", "DEFECTS", "DISTRESS", "SEVERITIES", "SOURCES", "STRATEGIES", "TABLES", "TASKS",
-    "WORK", "Field", "Kind", "check", "dictionary", "empty", "field", "fields", "obeys", "schema", "upload_fields",
-    "with_types",
+    "CALLS", "CLASSES", "CONDITION", "COUNTS", "DEFECTS", "DISTRESS", "REPAIRS", "SEVERITIES", "SOURCES",
+    "STRATEGIES", "TABLES", "TASKS", "WORK", "Field", "Kind", "check", "dictionary", "empty", "field", "fields",
+    "obeys", "schema", "upload_fields", "with_types",
 ]

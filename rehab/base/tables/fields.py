@@ -12,8 +12,17 @@ WORK: Final = STRATEGIES[1:]
 CLASSES: Final = ("arterial", "collector", "local", "alley")
 DISTRESS: Final = ("none", "low", "medium", "high")
 SOURCES: Final = ("panel survey", "counts", "index", "rating", "word")  #: what a block's condition rests on
-DEFECTS: Final = ("corner break", "broken panel", "linear crack", "joint spall", "corner spall", "sunken panel",
-                  "hollow area", "patch", "casting")
+#: what a survey may find on a panel: the concrete lists of the standard and of the federal program, in plain words
+DEFECTS: Final = (
+    "blow-up", "broken panel", "casting", "corner break", "corner spall", "durability cracking", "faulting",
+    "hollow area", "joint seal damage", "joint spall", "lane drop-off", "lane separation", "linear crack",
+    "longitudinal crack", "map cracking", "patch", "polished aggregate", "popouts", "pumping", "punchout",
+    "railroad crossing", "scaling", "shrinkage crack", "small patch", "sunken panel", "transverse crack", "utility cut",
+)
+#: what a defect calls for, from the heaviest to none
+CALLS: Final = ("full depth", "box out", "partial depth", "jack", "stabilise", "restore load transfer", "stitch",
+                "fill", "reseal", "adjust", "grind", "watch")
+REPAIRS: Final = ("full depth", "casting box-out", "partial depth")  #: kinds of rectangles that are cut
 SEVERITIES: Final = ("low", "medium", "high")
 TASKS: Final = ("mark", "mill", "patch", "saw", "remove", "drill", "place", "fill", "grind", "stripe")
 

@@ -17,6 +17,13 @@ from rehab.inputs.reading.mapping import Applied, apply
 from rehab.inputs.reading.raw import Findings, Mask, Raw, problem_table
 
 _NARROW_FT: Final = 14.0  #: a table whose middle street is narrower is asked whether it is in metres
+#: panels that together are so much larger or smaller than their block are asked about
+_TILING_SHARE: Final = 0.15
+_OTHER_COUNT: Final = ("{panels:,.0f} panels, but the sizes give {along:.0f} x {across:.0f} = {grid:,.0f} (they cover "
+                       "{covered:,.0f} of {area:,.0f} sq ft): the count is used for shares of panels, the sizes for "
+                       "places on the block")
+_UNEVEN: Final = ("the panels cover {covered:,.0f} of {area:,.0f} sq ft; they are used as {along:.0f} x {across:.0f} "
+                  "panels of {long:.1f} x {wide:.1f} ft")
 _SIZES: Final = ("length_ft", "width_ft", "panel_length_ft", "panel_width_ft")
 _JOINTS: Final = ("spalled_joint_ft", "wide_joint_ft")
 
@@ -53,6 +60,7 @@ def read_blocks(raw: Raw, mapping: pd.DataFrame | None = None, *, today: date | 
     _shares_of_panels(values, applied, heading, panels, found)
     _counts(values, heading, panels, found)
     _sizes(values, heading, found)
+    _tiling(values, heading, found)
     _years(values, heading, found, today)
     _condition(values, heading, found)
     _narrow(values, applied, found)
@@ -179,6 +187,25 @@ def _sizes(values: pd.DataFrame, heading: Mapping[str, str], found: Findings) ->
                 "at most the length of its joints") for column in _JOINTS]
     for column, most, message, takes in limits:
         unused(values, column, (number[column] > most).to_numpy(bool), heading, found, message, takes)
+
+
+def _tiling(values: pd.DataFrame, heading: Mapping[str, str], found: Findings) -> None:
+    """Ask about panels that do not tile their block, where their count and all sizes are given; nothing is changed."""
+    tiles = values[["panels", *_SIZES]].astype("float64")
+    along, across = panel_grid(tiles)
+    tiles = tiles.assign(
+        along=along, across=across, grid=along * across, area=tiles["length_ft"] * tiles["width_ft"],
+        covered=tiles["panels"] * tiles["panel_length_ft"] * tiles["panel_width_ft"],
+        long=tiles["length_ft"] / along, wide=tiles["width_ft"] / across)
+    counted = tiles["panels"]
+    other = (counted != tiles["grid"]) & counted.notna() & tiles["grid"].notna()
+    uneven = ~other & ((tiles["covered"] - tiles["area"]).abs() > _TILING_SHARE * tiles["area"])
+    for mask, words in ((other, _OTHER_COUNT), (uneven, _UNEVEN)):
+        asked = mask.to_numpy(bool) & ~found.stopped
+        found.add("warn", asked, heading.get("panels"), counted.map("{:g}".format, na_action="ignore"),
+                  [words.format_map(row) for row in tiles[asked].to_dict("records")],
+                  "length / panel length x width / panel width panels, each rounded: correct the count or a size",
+                  kind="the panels do not tile the block")
 
 
 def _years(values: pd.DataFrame, heading: Mapping[str, str], found: Findings, today: date | None) -> None:

@@ -142,7 +142,8 @@ def _word(item: Field, texts: pd.Series, found: Findings) -> pd.Series:
 
 def _translated(item: Field, texts: pd.Series, values: pd.Series, found: Findings) -> None:
     """One warning that says which words were read as which of ours."""
-    other: Mask = (values.notna() & (plain_word(texts) != values.str.replace("_", " "))).to_numpy(bool)
+    own = dict(zip(item.choices, plain_word(pd.Series(item.choices, dtype="str")), strict=True))
+    other: Mask = (values.notna() & (plain_word(texts) != values.map(own))).to_numpy(bool)
     if other.any():
         counts = pd.DataFrame({"theirs": texts[other], "ours": values[other]}).value_counts()
         told = "; ".join(f"'{theirs}' as {ours} ({count:,})"

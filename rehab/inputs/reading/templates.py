@@ -10,6 +10,7 @@ from rehab.base import tables
 from rehab.inputs.reading.headings import Upload
 
 _ROWS = 5_000
+_INLINE = 255  #: characters of a list that a spreadsheet takes in place; a longer one stands beside the dictionary
 
 
 def template(table: Upload = "blocks") -> bytes:
@@ -25,8 +26,11 @@ def dictionary() -> bytes:
 def template_workbook() -> bytes:
     """A workbook with the sheets Blocks, Defects and Dictionary; columns of choices have a list to pick from."""
     import xlsxwriter
+    from xlsxwriter.utility import xl_col_to_name
 
     stream = io.BytesIO()
+    rows = _dictionary().astype(object).fillna("")
+    long: list[tuple[str, tuple[str, ...]]] = []
     options = {"in_memory": True, "strings_to_formulas": False, "strings_to_urls": False}
     with xlsxwriter.Workbook(stream, options) as book:
         bold = book.add_format({"bold": True, "text_wrap": True, "valign": "top"})
@@ -42,14 +46,21 @@ def template_workbook() -> bytes:
                 sheet.write_string(0, place, item.name, bold)
                 sheet.write_comment(0, place, f"{item.about}{f' ({item.unit})' if item.unit else ''}")
                 choices = item.choices or (("yes", "no") if item.kind == "flag" else ())
+                source: list[str] | str = list(choices)
+                if len(",".join(choices)) > _INLINE:
+                    column = xl_col_to_name(len(rows.columns) + 1 + len(long), col_abs=True)
+                    source = f"=Dictionary!{column}$2:{column}${len(choices) + 1}"
+                    long.append((item.name, choices))
                 if choices:
-                    sheet.data_validation(1, place, _ROWS, place, {"validate": "list", "source": list(choices)})
+                    sheet.data_validation(1, place, _ROWS, place, {"validate": "list", "source": source})
         sheet = book.add_worksheet("Dictionary")
         sheet.freeze_panes(1, 0)
-        rows = _dictionary().astype(object).fillna("")
         for place, heading in enumerate(rows.columns):
             sheet.set_column(place, place, 60 if heading == "about" else 16)
             sheet.write_column(0, place, [heading, *rows[heading]])
+        for place, (name, choices) in enumerate(long, start=len(rows.columns) + 1):
+            sheet.set_column(place, place, 20)
+            sheet.write_column(0, place, [f"choices of {name}", *choices])
     return stream.getvalue()
 
 

@@ -86,7 +86,7 @@ def word_list(column: str, choices: tuple[str, ...] = ()) -> dict[str, str]:
     rows = pd.read_csv(FOLDER / "value_words.csv", dtype=str, keep_default_na=False)
     rows = rows[rows["ours"] == column]
     known = dict(zip(rows["word"], rows["value"], strict=True))
-    return known | {choice.replace("_", " "): choice for choice in choices}
+    return known | dict(zip(plain_word(pd.Series(choices, dtype="str")), choices, strict=True))
 
 
 def days(texts: pd.Series, serials: bool = False) -> tuple[pd.Series, Mask, Mask]:

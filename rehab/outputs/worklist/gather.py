@@ -89,7 +89,7 @@ def materials_by_week(listed: list[Job], assumptions: Assumptions) -> pd.DataFra
     """Quantities summed by the week in which the task that uses them starts.
 
     Columns ``week`` (its Monday, NaT for a block that is not on the calendar), ``pay_item``, ``item`` (words),
-    ``part_of`` (the item whose price holds this one; empty for an item that is paid by itself), ``unit``,
+    ``part_of`` (the items that this one is a part of; empty for an item that stands by itself), ``unit``,
     ``quantity`` and ``estimated`` (the part of the quantity that rests on estimates).
     """
     users, items = _users(assumptions), pay_items(assumptions.table("pay_items"))

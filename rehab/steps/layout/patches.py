@@ -1,55 +1,18 @@
-"""Where damage lies, which repair it calls for, and the rectangles of partial-depth patches."""
+"""Rectangles of partial-depth patches and of casting box-outs, panel by panel."""
 
 from __future__ import annotations
 
-from collections.abc import Hashable
-from typing import Any, Final
-
 import numpy as np
 
-from rehab.steps.layout.rules import RANK, Box, Rules
+from rehab.steps.layout.rules import Box, Rules
 
-_AT_JOINT: Final = frozenset({"joint spall", "corner spall", "corner break"})
-
-
-def place(defect: dict[Hashable, Any], x0: float, x1: float, y0: float, y1: float) -> Box:
-    """The damage in block feet.
-
-    Without a position it lies in the middle of its panel, at the first joint if it is a spall of a joint or corner;
-    without a size it reaches to the end of its panel, without either it covers the panel.
-    """
-    x, y, length, width, depth = (float(defect[name]) for name in ("x_ft", "y_ft", "length_ft", "width_ft", "depth_in"))
-    at_joint = str(defect["defect"]) in _AT_JOINT
-    start, end = _stretch(x, length, x0, x1, at_joint)
-    left, right = _stretch(y, width, y0, y1, False)
-    return Box(start, end, left, right, depth)
+_EPS = 1e-9
 
 
-def _stretch(at: float, size: float, low: float, high: float, at_low: bool) -> tuple[float, float]:
-    """From where to where damage reaches between two joints; ``at`` (from the lower joint) and ``size`` may be NaN."""
-    if np.isnan(at) and np.isnan(size):
-        return low, high
-    if np.isnan(at):
-        size = min(size, high - low)
-        start = low if at_low else (low + high - size) / 2
-        return start, start + size
-    start = min(low + at, high)
-    return start, high if np.isnan(size) else min(start + size, high)
-
-
-def kind_of(defect: str, severity: str, depth_in: float, rules: Rules) -> str | None:
-    """The repair a defect calls for, by its least severities and by its depth; None for none."""
-    rank = RANK[severity]
-    for kind, least in (("full depth", rules.full_from), ("partial depth", rules.partial_from)):
-        if rank >= least.get(defect, len(RANK)):
-            return "full depth" if depth_in + rules.into_sound_in > rules.deepest_in else kind
-    return None
-
-
-def cut_round(box: Box, x0: float, x1: float, y0: float, y1: float, rules: Rules) -> Box:
+def cut_round(box: Box, panel: Box, rules: Rules) -> Box:
     """The saw cut round shallow damage, within its panel."""
-    start, end = _side(box.x0, box.x1, x0, x1, rules)
-    left, right = _side(box.y0, box.y1, y0, y1, rules)
+    start, end = _side(box.x0, box.x1, panel.x0, panel.x1, rules)
+    left, right = _side(box.y0, box.y1, panel.y0, panel.y1, rules)
     deepest = rules.least_depth_in if np.isnan(box.depth_in) else box.depth_in + rules.into_sound_in
     return Box(start, end, left, right, max(deepest, rules.least_depth_in))
 
@@ -64,20 +27,68 @@ def _side(a: float, b: float, low: float, high: float, rules: Rules) -> tuple[fl
     return (low if a - low < rules.partial_strip_ft else a), (high if high - b < rules.partial_strip_ft else b)
 
 
+def joined(patches: list[Box], panel: Box, rules: Rules) -> list[Box]:
+    """The patches of one panel: near ones joined, and so many at one joint made one over the whole joint."""
+    near = near_joined(patches, rules)
+    for ends in ((0, True), (1, True), (2, False), (3, False)):
+        side, across = ends
+        at = [box for box in near if abs(box[side] - panel[side]) < _EPS]
+        if len(at) >= rules.whole_joint_from:
+            whole = _hull(at)
+            whole = whole._replace(y0=panel.y0, y1=panel.y1) if across else whole._replace(x0=panel.x0, x1=panel.x1)
+            near = near_joined([*(box for box in near if box not in at), whole], rules)
+    return near
+
+
 def near_joined(patches: list[Box], rules: Rules) -> list[Box]:
-    """Join the patches of one panel that lie nearer than the gap."""
-    joined: list[Box] = []
+    """Join the patches of one panel that lie nearer than the gap: the smallest rectangles that obey it."""
+    done: list[Box] = []
     for patch in sorted(patches):
         box = patch
         while True:
-            near = next((other for other in joined if _near(box, other, rules.partial_gap_ft)), None)
+            near = next((other for other in done if _near(box, other, rules.partial_gap_ft)), None)
             if near is None:
                 break
-            joined.remove(near)
-            box = Box(min(box.x0, near.x0), max(box.x1, near.x1), min(box.y0, near.y0), max(box.y1, near.y1),
-                      max(box.depth_in, near.depth_in))
-        joined.append(box)
-    return sorted(joined)
+            done.remove(near)
+            box = _hull([box, near])
+        done.append(box)
+    return sorted(done)
+
+
+def box_outs(frames: list[Box], patches: list[Box], panel: Box, thickness_in: float,
+             rules: Rules) -> tuple[list[Box], list[Box]]:
+    """Box-outs of the castings of one panel, and the patches that they leave.
+
+    A box-out is square-cornered, clear of the frame on every side, and goes to the joint where a narrow strip would
+    stay; a patch that it touches, or comes nearer than the strip of a patch, becomes part of it.
+    """
+    boxes = [_to_joint(Box(frame.x0 - rules.box_clear_ft, frame.x1 + rules.box_clear_ft, frame.y0 - rules.box_clear_ft,
+                           frame.y1 + rules.box_clear_ft, thickness_in), panel, rules) for frame in frames]
+    left = list(patches)
+    while True:
+        pair = next(((a, b) for at, a in enumerate(boxes) for b in boxes[at + 1:] if _near(a, b, rules.box_strip_ft)),
+                    None)
+        if pair:
+            boxes = [box for box in boxes if box not in pair] + [_to_joint(_hull(list(pair)), panel, rules)]
+            continue
+        touched = next(((a, b) for a in boxes for b in left if _near(a, b, rules.partial_strip_ft)), None)
+        if touched is None:
+            return sorted(boxes), left
+        box, patch = touched
+        left.remove(patch)
+        boxes = [other for other in boxes if other != box] + [_to_joint(_hull([box, patch]), panel, rules)]
+
+
+def _to_joint(box: Box, panel: Box, rules: Rules) -> Box:
+    strip = rules.box_strip_ft
+    return Box(panel.x0 if box.x0 - panel.x0 < strip else box.x0, panel.x1 if panel.x1 - box.x1 < strip else box.x1,
+               panel.y0 if box.y0 - panel.y0 < strip else box.y0, panel.y1 if panel.y1 - box.y1 < strip else box.y1,
+               box.depth_in)
+
+
+def _hull(boxes: list[Box]) -> Box:
+    return Box(min(box.x0 for box in boxes), max(box.x1 for box in boxes), min(box.y0 for box in boxes),
+               max(box.y1 for box in boxes), max(box.depth_in for box in boxes))
 
 
 def _near(a: Box, b: Box, gap: float) -> bool:

@@ -1,16 +1,12 @@
-"""The layout rules in feet, from the rows of ``layout_rules``."""
+"""The layout rules in feet, from the rows of ``layout_rules``, and the prices that decide between valid layouts."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Final, NamedTuple
+from typing import NamedTuple
 
-from rehab.base import tables
 from rehab.base.settings import Assumptions
-from rehab.base.units import IN_PER_FT
-
-RANK: Final = {name: rank for rank, name in enumerate(tables.SEVERITIES)}
+from rehab.base.units import CUFT_PER_CUYD, IN_PER_FT, SQFT_PER_SQYD
 
 
 class Box(NamedTuple):
@@ -25,22 +21,45 @@ class Box(NamedTuple):
 
 @dataclass(frozen=True)
 class Rules:
-    """The layout rules in feet, and the rank of severity from which a defect needs full or partial depth."""
+    """The layout rules for slabs of one thickness: feet, inches for depths."""
 
+    dowels: bool
     least_length_ft: float
     least_remainder_ft: float
     past_joint_ft: float
     beyond_ft: float
+    about_the_damage: bool
+    whole_panel_from_share: float
+    keep_from_cracks: bool
+    utility_beyond_ft: float
+    utility_near_ft: float
+    box_clear_ft: float
+    box_strip_ft: float
+    frame_ft: float
     partial_beyond_ft: float
     partial_side_ft: float
     partial_gap_ft: float
     partial_strip_ft: float
+    whole_joint_from: int
+    replace_when_dearer: bool
     least_depth_in: float
     into_sound_in: float
-    deepest_in: float
-    full_from: Mapping[str, int]
-    partial_from: Mapping[str, int]
-    curb_clear_ft: float
+
+
+class Prices(NamedTuple):
+    """What a full-depth repair of one width costs, by the unit prices of the parts it is made of.
+
+    ``each_usd`` for its two ends and for being one more, ``per_ft`` for a foot of its length, ``joint_usd`` for a
+    joint remade inside, ``longest_ft`` the longest panel; ``join_ft`` is the published distance under which two are
+    joined where the city goes by it, else zero; ``patch_usd_per_sqft`` is the price of partial depth.
+    """
+
+    each_usd: float
+    per_ft: float
+    joint_usd: float
+    longest_ft: float
+    join_ft: float
+    patch_usd_per_sqft: float
 
 
 def rules_of(thickness_in: float, assumptions: Assumptions) -> Rules:
@@ -48,20 +67,69 @@ def rules_of(thickness_in: float, assumptions: Assumptions) -> Rules:
     def number(key: str) -> float:
         return assumptions.number("layout_rules", key)
 
-    bars = assumptions.text("layout_rules", "full.repairs_dowelled") == "yes"
+    def yes(key: str, word: str = "yes") -> bool:
+        return assumptions.text("layout_rules", key) == word
+
+    bars = yes("full.repairs_dowelled") and thickness_in >= assumptions.number("dowels", "from_thickness_in")
     return Rules(
-        number("full.least_length_dowelled_ft" if bars else "full.least_length_undowelled_ft"),
+        bars, number("full.least_length_dowelled_ft" if bars else "full.least_length_undowelled_ft"),
         number("full.least_remainder_ft"), number("full.past_dowelled_joint_ft"), number("full.beyond_damage_ft"),
+        yes("full.grow", "about the damage"), number("full.whole_panel_from_share"), yes("full.keep_from_cracks"),
+        number("utility.beyond_ft"), number("utility.whole_panel_within_ft"),
+        number("casting.clear_ft"), number("casting.least_strip_ft"), number("casting.frame_ft"),
         number("partial.beyond_damage_in") / IN_PER_FT, number("partial.least_side_in") / IN_PER_FT,
         number("partial.join_gap_in") / IN_PER_FT, number("partial.least_remainder_in") / IN_PER_FT,
+        int(number("partial.whole_joint_from")), yes("partial.replace_when_dearer"),
         number("partial.least_depth_in"), number("partial.into_sound_in"),
-        number("partial.greatest_depth_share") * thickness_in, _least("full_from.", assumptions),
-        _least("partial_from.", assumptions), assumptions.number("dowels", "curb_clear_in") / IN_PER_FT,
     )
 
 
-def _least(prefix: str, assumptions: Assumptions) -> dict[str, int]:
-    """Rank of the least severity by defect, from the rows with a prefix."""
-    rows = assumptions.table("layout_rules")["value"]
-    return {str(key).removeprefix(prefix): RANK[str(value)] for key, value in rows.items()
-            if str(key).startswith(prefix)}
+def prices_of(thickness_in: float, width_ft: float, panel_ft: float, dowelled_joints: bool, dowels_per_end: float,
+              assumptions: Assumptions) -> Prices:
+    """The prices for repairs of one width in panels of one length and thickness."""
+    end = end_usd(width_ft, dowels_per_end, assumptions)
+    past = assumptions.number("layout_rules", "full.past_dowelled_joint_ft") if dowelled_joints else 0.0
+    published = assumptions.text("layout_rules", "full.join") == "published"
+    return Prices(
+        2 * end + assumptions.number("layout_rules", "full.each_usd"), width_ft * area_usd(thickness_in, assumptions),
+        end, panel_ft + 2 * past, published_join_ft(thickness_in, width_ft, assumptions) if published else 0.0,
+        assumptions.number("pay_items", "partial_depth_patch"))
+
+
+def end_usd(width_ft: float, dowels: float, assumptions: Assumptions) -> float:
+    """One end of a full-depth repair: sawn, dowelled, its joint formed and sealed."""
+    def price(key: str) -> float:
+        return assumptions.number("pay_items", key)
+
+    return width_ft * (price("saw_cut") + price("new_joint")) + dowels * price("dowel")
+
+
+def area_usd(thickness_in: float, assumptions: Assumptions) -> float:
+    """A square foot of full-depth repair: removal, base and concrete; the cuts along its sides are small beside it."""
+    def price(key: str) -> float:
+        return assumptions.number("pay_items", key)
+
+    return ((price("removal_full") + price("base_repair")) / SQFT_PER_SQYD
+            + price("concrete_full") * thickness_in / IN_PER_FT / CUFT_PER_CUYD)
+
+
+def published_join_ft(thickness_in: float, width_ft: float, assumptions: Assumptions) -> float:
+    """The published distance under which two full-depth repairs are joined, feet.
+
+    The table for the nearest whole thickness and width, and outside it the constant volume that the table follows:
+    90 cu ft of concrete between the two (source ``tb002``).
+    """
+    key = f"join_ft.{round(thickness_in)}.{round(width_ft)}"
+    if key in assumptions.table("layout_rules").index:
+        return assumptions.number("layout_rules", key)
+    volume = assumptions.number("layout_rules", "full.join_volume_cuft")
+    return volume * IN_PER_FT / (thickness_in * width_ft)
+
+
+def economic_join_ft(thickness_in: float, width_ft: float, dowels_per_end: float, assumptions: Assumptions) -> float:
+    """The distance under which one longer repair costs less than two, by the unit prices, feet.
+
+    gap < (2 ends + one repair more) / (width x price of the area): two transverse ends are saved.
+    """
+    saved = 2 * end_usd(width_ft, dowels_per_end, assumptions) + assumptions.number("layout_rules", "full.each_usd")
+    return saved / (width_ft * area_usd(thickness_in, assumptions))

@@ -1,0 +1,84 @@
+"""Text of a drawing: which font holds it, how wide it is, and how it is made to fit.
+
+Helvetica and its twins (Arial, Liberation Sans) have the same widths on every machine and need not be carried
+in the file.  Text beyond the western alphabet takes DejaVu Sans where the machine has it, else Vera, which
+comes with the library; a letter that neither holds shows as a box.
+"""
+
+from __future__ import annotations
+
+from functools import cache, lru_cache
+from typing import Final
+
+from reportlab.pdfbase import pdfmetrics
+from reportlab.pdfbase.ttfonts import TTFError, TTFont
+
+SVG_FAMILY: Final = "Helvetica, Arial, 'Liberation Sans', 'DejaVu Sans', sans-serif"
+_WIDE: Final = {False: (("DejaVuSans", "DejaVuSans.ttf"), ("Vera", "Vera.ttf")),
+                True: (("DejaVuSans-Bold", "DejaVuSans-Bold.ttf"), ("VeraBd", "VeraBd.ttf"))}
+
+
+def clean(text: object) -> str:
+    """Text on one line; a letter that cannot be printed, and that XML may not hold, becomes the mark for it."""
+    return "".join(letter if letter.isprintable() else "\N{REPLACEMENT CHARACTER}"
+                   for letter in " ".join(str(text).split()))
+
+
+@lru_cache(maxsize=4096)
+def font(text: str, bold: bool = False) -> str:
+    """The name of a font that is ready for the PDF and holds the text."""
+    try:
+        text.encode("cp1252")
+    except UnicodeEncodeError:
+        return _beyond_western(bold)
+    return "Helvetica-Bold" if bold else "Helvetica"
+
+
+@cache
+def _beyond_western(bold: bool) -> str:
+    for name, file in _WIDE[bold]:
+        try:
+            pdfmetrics.registerFont(TTFont(name, file))
+        except TTFError:  # the machine does not have this font: the next one is the library's own
+            continue
+        return name
+    raise FileNotFoundError("the drawing library has lost its own font Vera; install requirements.txt again")
+
+
+@lru_cache(maxsize=8192)
+def width(text: str, size: float, bold: bool = False) -> float:
+    """Width of a text in points."""
+    return float(pdfmetrics.stringWidth(text, font(text, bold), size))
+
+
+def fitted(text: str, room: float, size: float, bold: bool = False) -> str:
+    """The text, shortened with an ellipsis to at most ``room`` points."""
+    if width(text, size, bold) <= room:
+        return text
+    low, high = 0, len(text)
+    while low < high:
+        middle = (low + high + 1) // 2
+        if width(text[:middle].rstrip() + "…", size, bold) <= room:
+            low = middle
+        else:
+            high = middle - 1
+    return text[:low].rstrip() + "…" if low else ""
+
+
+def wrapped(text: str, room: float, size: float, bold: bool = False) -> list[str]:
+    """The text in lines of at most ``room`` points, broken at blanks, and inside a word that is longer."""
+    found: list[str] = []
+    line = ""
+    for word in text.split(" "):
+        longer = f"{line} {word}" if line else word
+        if width(longer, size, bold) <= room:
+            line = longer
+            continue
+        if line:
+            found.append(line)
+        while width(word, size, bold) > room and len(word) > 1:
+            cut = max(1, len(fitted(word, room, size, bold)) - 1)
+            found.append(word[:cut])
+            word = word[cut:]
+        line = word
+    return [*found, line] if line else found

@@ -1,0 +1,78 @@
+"""Bars, cuts, joints and inserts of repairs, and the area paid."""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from rehab.base.settings import Assumptions
+from rehab.base.units import SQFT_PER_SQYD
+from rehab.steps.layout.bars import column_dowels, dowel_diameter_in, tie_bar_count
+from rehab.steps.layout.full import inner_joints
+
+Floats = npt.NDArray[np.float64]
+
+_EPS: Final = 1e-6
+
+
+def hardware(laid: pd.DataFrame, block: pd.DataFrame, assumptions: Assumptions) -> dict[str, Floats]:
+    """Dowels, tie bars, saw cut, joints, inserts and the area paid; a line shared by two repairs is counted once."""
+    full, box, patch = ((laid["kind"] == kind).to_numpy(bool)
+                        for kind in ("full depth", "casting box-out", "partial depth"))
+    length, width = laid["length_ft"].to_numpy(float).round(6), laid["width_ft"].to_numpy(float).round(6)
+    columns = block["panel_columns"].to_numpy(float)
+    column = laid["panel_column"].to_numpy(float)
+    at_curb = (column == 1) | (column == columns)
+    thick = block["thickness_in"].to_numpy(float)
+    wanted = assumptions.text("layout_rules", "full.repairs_dowelled") == "yes"
+    dowelled = full & wanted & (thick >= assumptions.number("dowels", "from_thickness_in"))
+    each = column_dowels(block, at_curb, assumptions)
+    past = assumptions.number("layout_rules", "full.past_dowelled_joint_ft") * block["dowelled"].to_numpy(bool)
+    longest = (block["length_ft"] / block["panel_rows"]).to_numpy(float).round(6) + 2 * past
+    inner = np.where(full, [inner_joints(*of) for of in zip(length, longest, strict=True)], 0.0)
+    piece = assumptions.number("layout_rules", "full.piece_ft")
+    lifts = np.where(full, np.ceil(length / piece - _EPS) - 1, 0.0)
+    shared = _shared_sides(laid, full)
+    on_joint = _on_joints(laid, block)
+    around = 2 * (length + width)
+    sides = np.where(full, around - shared, around)
+    diameter = {value: dowel_diameter_in(value, assumptions) for value in np.unique(thick).tolist()}
+    least = np.select([full, patch], [SQFT_PER_SQYD * assumptions.number("layout_rules", "pay.least_full_sqyd"),
+                                      assumptions.number("layout_rules", "pay.least_partial_sqft")], 0.0)
+    return {
+        "dowels": np.where(dowelled, 2 * each, 0.0), "basket_dowels": np.where(dowelled, inner * each, 0.0),
+        "dowel_diameter_in": np.where(dowelled & (each > 0), [diameter[value] for value in thick.tolist()], 0.0),
+        "tie_bars": np.where(full & (columns > 1), tie_bar_count(length, assumptions), 0.0),
+        "inner_joints": inner, "saw_ft": np.select([full, box], [sides + lifts * width, around], around - on_joint),
+        "joint_ft": np.select([full, box], [sides + inner * width, around], on_joint),
+        "insert_ft": np.select([box, patch], [around, on_joint], 0.0),
+        "pay_sqft": np.maximum(laid["area_sqft"].to_numpy(float), least),
+    }
+
+
+def _shared_sides(laid: pd.DataFrame, full: npt.NDArray[np.bool_]) -> Floats:
+    """Feet of each full-depth repair's right side that is the left side of one in the next column."""
+    own = laid.loc[full, ["block_id", "panel_column", "x_ft", "length_ft"]].rename_axis("repair").reset_index()
+    own["end_ft"] = own["x_ft"] + own["length_ft"]
+    pairs = own.merge(own.assign(panel_column=own["panel_column"] - 1), on=["block_id", "panel_column"],
+                      suffixes=("", "_next"))
+    both = np.minimum(pairs["end_ft"], pairs["end_ft_next"]) - np.maximum(pairs["x_ft"], pairs["x_ft_next"])
+    shared = pd.Series(np.maximum(np.asarray(both, float), 0.0)).groupby(pairs["repair"]).sum()
+    return np.asarray(shared.reindex(laid.index).fillna(0.0), float)
+
+
+def _on_joints(laid: pd.DataFrame, block: pd.DataFrame) -> Floats:
+    """Feet of each rectangle's outline that lie on a joint; the curbs at both sides of the block are none."""
+    total = np.zeros(len(laid))
+    for at, size, other, whole, count, ends in (("x_ft", "length_ft", "width_ft", "length_ft", "panel_rows", True),
+                                                ("y_ft", "width_ft", "length_ft", "width_ft", "panel_columns", False)):
+        panel = (block[whole] / block[count]).to_numpy(float)
+        for edge in (laid[at].to_numpy(float), (laid[at] + laid[size]).to_numpy(float)):
+            number = np.round(edge / panel)
+            on = np.abs(edge - number * panel) < 1e-4
+            inside = (number > 0) & (number < block[count].to_numpy(float))
+            total += np.where(on & (inside | ends), laid[other].to_numpy(float), 0.0)
+    return total
