@@ -24,7 +24,8 @@ WEEKDAYS: Final = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 
 #: assumption tables, each a file ``data/assumptions/NAME.csv``
 ASSUMPTION_TABLES: Final = ("defaults", "rating_to_shares", "decision_rules", "layout_rules", "dowels", "survival",
-                            "treatment_lives", "pay_items", "markups", "economics", "curing", "season", "crews")
+                            "treatment_lives", "pay_items", "markups", "economics", "curing", "season", "crews",
+                            "cost_index", "bid_rules")
 
 
 @dataclass(frozen=True)

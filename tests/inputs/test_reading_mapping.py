@@ -68,7 +68,7 @@ def test_a_column_of_ours_is_given_once_to_the_best_heading() -> None:
 
 
 def test_a_file_with_our_own_headings_maps_to_itself() -> None:
-    for table in ("blocks", "defects"):
+    for table in ("blocks", "defects", "bids"):
         names = [item.name for item in tables.upload_fields(table)]  # type: ignore[arg-type]
         assert template(table).decode().strip().split(",") == names  # type: ignore[arg-type]
         found = mapped(",".join(names), ",".join("1" for _ in names), table)
@@ -137,7 +137,7 @@ def test_units_that_a_column_may_come_in() -> None:
 def test_aliases_and_words_lead_to_columns_and_values_that_exist() -> None:
     from rehab.inputs.assumptions import FOLDER
 
-    fields = {item.name: item for table in ("blocks", "defects") for item in tables.TABLES[table]}
+    fields = {item.name: item for table in ("blocks", "defects", "bids") for item in tables.TABLES[table]}
     headings = pd.read_csv(FOLDER / "headings.csv", dtype=str, keep_default_na=False)
     assert set(headings["ours"]) <= set(fields)
     assert not headings.duplicated(["ours", "alias"]).any()
