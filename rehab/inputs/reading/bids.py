@@ -15,7 +15,7 @@ from rehab.inputs.reading.mapping import apply
 from rehab.inputs.reading.raw import Findings, Raw, problem_table
 
 #: units that bids may come in beside those they are kept in -> the one they are converted to
-_CONVERTED: Final = {"m": "ft", "yd": "ft", "mile": "ft", "sqm": "sqyd", "cum": "cuyd"}
+CONVERTED: Final = {"m": "ft", "yd": "ft", "mile": "ft", "sqm": "sqyd", "cum": "cuyd"}
 _SIGN: Final = r"\$\s*(?=[\d.])"
 _ORDER: Final = ["item", "bid_date", "project", "bidder", "row"]
 #: two rows alike in these are one bid told twice
@@ -64,7 +64,7 @@ def _without_signs(frame: pd.DataFrame, heading: Mapping[str, str], found: Findi
 
 def _converted(values: pd.DataFrame, heading: Mapping[str, str], found: Findings) -> None:
     """Quantities and prices of units that are not kept, in place; a warning for each says by how much."""
-    for theirs, ours in _CONVERTED.items():
+    for theirs, ours in CONVERTED.items():
         rows = (values["unit"] == theirs).to_numpy(bool)
         if not rows.any():
             continue

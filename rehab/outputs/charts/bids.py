@@ -53,10 +53,10 @@ def bid_chart(bids: pd.DataFrame, prices: Mapping[str, Any], name: str, quarter:
     for words, colour, symbol, size in _MARKS:
         _marks(figure, bids[kind == words], words, {"color": colour, "symbol": symbol, "size": size,
                                                     "line": {"width": 2 if symbol.endswith("open") else 0}})
-    each = str(prices["unit"]) == "each"
-    titled(figure, title, f"Dollars of {quarter} {'each' if each else f'per {unit(str(prices["unit"]))}'}", height=460)
+    measure = "" if prices["unit"] == "each" else unit(str(prices["unit"]))
+    titled(figure, title, f"Dollars of {quarter} " + (f"per {measure}" if measure else "each"), height=460)
     figure.update_layout(hovermode="closest")
-    figure.update_xaxes(title_text="Quantity" if each else f"Quantity, {unit(str(prices['unit']))}", **_logarithmic(ends))
+    figure.update_xaxes(title_text=f"Quantity, {measure}" if measure else "Quantity", **_logarithmic(ends))
     default = [prices["default_low_usd"], prices["default_high_usd"]]
     figure.update_yaxes(**_logarithmic([*bids["price_usd"], *default], "$"))
     return figure
