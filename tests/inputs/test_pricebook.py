@@ -130,7 +130,7 @@ def test_a_match_in_another_unit_is_not_used_and_said(defaults: Assumptions) -> 
     assert made.prices.empty and made.bids.empty
     assert [note.message for note in made.notes] == [
         "'Diamond grinding' in ft is no price of 'Diamond grinding' in sqyd: 'ft' is a unit of length and 'sqyd' of area; "
-        "its bids are not used", "2 of 2 bids belong to no pay item and are not used"]
+        "its bids are not used", "2 of 2 bids have no confirmed pay item and are not used"]
 
 
 def test_prices_come_in_the_unit_of_the_pay_item(defaults: Assumptions) -> None:

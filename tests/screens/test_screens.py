@@ -163,7 +163,7 @@ def test_prices_are_made_from_bids_and_taken_over(app: AppTest) -> None:
     assert not app.exception and "Invented bids: 324 bids" in words(app)
     assert "Confirm a match" in words(app)  # nothing is matched by itself
     press(app, "Confirm all")
-    assert not app.exception and "93 of 324 bids belong to no pay item" in words(app)
+    assert not app.exception and "93 of 324 bids have no confirmed pay item" in words(app)
     prices = next(table.value for table in app.dataframe if "likely_usd" in table.value).set_index("pay_item")
     assert prices.loc["Lane striping", "note"] == "too few bids: 4, and 5 are needed"
     dear = prices.loc["Casting adjusted", "high_usd"]

@@ -73,8 +73,8 @@ def matched(bids: pd.DataFrame, matches: pd.DataFrame, pay_items: pd.DataFrame) 
     result = bids.assign(pay_item=names, quantity=bids["quantity"] * size,
                          unit_price_usd=bids["unit_price_usd"] / size)[used]
     if (~used).any():
-        notes.append(Note("match", None, None, f"{(~used).sum():,} of {len(bids):,} bids belong to no pay item and "
-                          "are not used"))
+        notes.append(Note("match", None, None, f"{(~used).sum():,} of {len(bids):,} bids have no confirmed pay item "
+                          "and are not used"))
     return result.reset_index(drop=True), notes
 
 
