@@ -24,6 +24,8 @@ _WORDS: Final = {"severity": SEVERITIES, "call": CALLS, "class of street": CLASS
                  "unit prices or published": ("unit prices", "published"),
                  "across or wheel paths": ("across", "wheel paths"),
                  "curb-ramp duty": ("alteration", "review", "maintenance", "none")}
+#: parts of a price that a city may bring with its value, as keys of their own: 'diamond_grinding low'
+_OWN: Final = ("low", "high", "note")
 _STATUS: Final = ("read", "from memory", "common practice, no source")
 
 
@@ -44,25 +46,68 @@ def defaults(folder: Path = FOLDER) -> Assumptions:
 def overlay(base: Assumptions, city: Mapping[str, Mapping[str, float | str]]) -> Assumptions:
     """The assumptions with the city's values, given as table -> key -> value; the note says what the default was.
 
-    Raises :class:`BadAssumption` for a table or key that does not exist, for a number outside the row's range of
-    low to high, and for a word that its unit does not know, since a default is never edited in place but only
-    replaced by a reasonable value.
+    With a price of ``pay_items`` a city may bring its own low, high and note, under the keys 'KEY low', 'KEY high' and
+    'KEY note'; the price must then lie between those.  Raises :class:`BadAssumption` for a table or key that does not
+    exist, for a number outside the row's range of low to high, for a range that is none, and for a word that its unit
+    does not know, since a default is never edited in place but only replaced by a reasonable value.
     """
     tables = dict(base.tables)
-    for name, rows in city.items():
+    for name, given in city.items():
         table = base.table(name).copy()
+        rows, own = _parted(name, given, table)
+        for key, parts in own.items():
+            _own_range(table, key, parts, rows.setdefault(key, str(table.at[key, "value"])))
         for key, value in rows.items():
             if key not in table.index:
                 raise BadAssumption(f"the table '{name}' has no row '{key}'")
-            default, low, high, unit = (str(table.at[key, column]) for column in ("value", "low", "high", "unit"))
+            low, high, unit = (str(table.at[key, column]) for column in ("low", "high", "unit"))
             _within(name, key, value, low, high)
             _among(name, key, str(value), unit)
-            for column, text in (("value", str(value)), ("origin", "city"), ("note", f"default {default}")):
+            for column, text in (("value", str(value)), ("origin", "city"),
+                                 ("note", _note(base.table(name), key, own.get(key, {})))):
                 table.at[key, column] = text
         tables[name] = table
     if "season" in city:
         _holidays_known(tables["season"]["value"])
     return replace(base, tables=tables)
+
+
+def _parted(name: str, given: Mapping[str, float | str], table: pd.DataFrame
+            ) -> tuple[dict[str, float | str], dict[str, dict[str, float | str]]]:
+    """The values by key, and what a city brings of its own beside them: key -> low, high, note."""
+    rows: dict[str, float | str] = {}
+    own: dict[str, dict[str, float | str]] = {}
+    for key, value in given.items():
+        row, _, part = key.rpartition(" ")
+        if part not in _OWN or row not in table.index:
+            rows[key] = value
+            continue
+        if name != "pay_items":
+            raise BadAssumption(f"{name}: '{row}' takes no {part} of the city's own; prices of pay_items do")
+        own.setdefault(row, {})[part] = value
+    return rows, own
+
+
+def _own_range(table: pd.DataFrame, key: str, parts: Mapping[str, float | str], value: float | str) -> None:
+    """Lay a city's low and high over the default's in place, if they are prices around the value."""
+    for part in ("low", "high"):
+        if part in parts:
+            table.at[key, part] = str(parts[part])
+    try:
+        low, middle, high = (float(str(number)) for number in (table.at[key, "low"], value, table.at[key, "high"]))
+    except ValueError as error:
+        raise BadAssumption(f"pay_items: the low, the value or the high of '{key}' is not a number") from error
+    # Written so that NaN is refused as well.
+    if not 0 < low <= middle <= high < float("inf"):
+        raise BadAssumption(f"pay_items: the city's low {low:g}, value {middle:g} and high {high:g} of '{key}' are not "
+                            "prices above zero in that order")
+
+
+def _note(defaults: pd.DataFrame, key: str, own: Mapping[str, float | str]) -> str:
+    """What the default was, and what the city says of its own value."""
+    value, low, high = (str(defaults.at[key, column]) for column in ("value", "low", "high"))
+    text = f"default {value}" + (f", {low} to {high}" if "low" in own or "high" in own else "")
+    return f"{text}; {own['note']}" if "note" in own else text
 
 
 def _read(path: Path, sources: pd.DataFrame) -> pd.DataFrame:

@@ -67,6 +67,16 @@ def money(value: Any) -> str:
     return f"-${-value:,.0f}" if round(value) < 0 else f"${abs(value):,.0f}"
 
 
+def price(value: Any) -> str:
+    """A unit price with cents; 'not known' for a missing number."""
+    return f"${value:,.2f}" if known(value) else MISSING
+
+
+def price_range(low: Any, likely: Any, high: Any) -> str:
+    """A price with its range: '$6.71, 2.25 to 15.75'; 'not known' for a missing price."""
+    return f"{price(likely)}, {low:,.2f} to {high:,.2f}" if known(likely) else MISSING
+
+
 def number(value: Any, digits: int = 1) -> str:
     """A number with separators and at most ``digits`` decimals, none where they are zero."""
     if not known(value):

@@ -35,12 +35,11 @@ def judge(network: pd.DataFrame, defects: pd.DataFrame, assumptions: Assumptions
 
     Raises :class:`BadAssumption` if no row of ``distresses`` decides for a kind and severity.
     """
-    block = network.set_index("block_id").reindex(defects["block_id"]).reset_index()
-    inside = on_grid(block, defects)
-    order = ["block_id", "panel_column", "panel_row", "defect"]
-    found = defects[inside].sort_values([*order, "severity", "x_ft", "y_ft", "row"], kind="stable")
-    block = block.loc[found.index].reset_index(drop=True)
-    found = found.reset_index(drop=True)
+    order = ["block_id", "panel_column", "panel_row", "defect", "severity", "x_ft", "y_ft", "row"]
+    found = defects.sort_values(order, kind="stable", ignore_index=True)
+    block = network.set_index("block_id").reindex(found["block_id"]).reset_index()
+    inside = on_grid(block, found)
+    found, block = found[inside].reset_index(drop=True), block[inside].reset_index(drop=True)
     rows, rule = _deciding(found, assumptions)
     step, needed = _step(found, block), pd.to_numeric(rows["step_from_in"]).to_numpy(float)
     stepped = np.isnan(needed) | (np.nan_to_num(step) >= needed)

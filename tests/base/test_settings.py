@@ -47,7 +47,30 @@ def test_city_values_lie_over_the_defaults(defaults: Assumptions) -> None:
     assert city.fingerprint() != defaults.fingerprint()
 
 
+def test_a_price_may_bring_its_own_range_and_note(defaults: Assumptions) -> None:
+    only = reader.overlay(defaults, {"pay_items": {"diamond_grinding": 9}})
+    own = reader.overlay(defaults, {"pay_items": {"diamond_grinding": 20, "diamond_grinding low": 16.5,
+                                                  "diamond_grinding high": "30", "diamond_grinding note": "five bids"}})
+    row = own.table("pay_items").loc["diamond_grinding"]
+    assert row[["value", "low", "high", "origin"]].tolist() == ["20", "16.5", "30", "city"]
+    assert row["note"] == "default 6, 2 to 14; five bids"
+    assert only.table("pay_items").loc["diamond_grinding", "note"] == "default 6"
+    assert len({item.fingerprint() for item in (defaults, only, own)}) == 3
+    narrow = reader.overlay(defaults, {"pay_items": {"diamond_grinding high": 6.5}})
+    assert narrow.table("pay_items").loc["diamond_grinding", ["value", "low", "high"]].tolist() == ["6", "2", "6.5"]
+    assert defaults.table("pay_items").loc["diamond_grinding", ["value", "low", "high"]].tolist() == ["6", "2", "14"]
+
+
 @pytest.mark.parametrize(("rows", "words"), [
+    ({"pay_items": {"diamond_grinding low": 7}}, "low 7, value 6 and high 14 of 'diamond_grinding' are not"),
+    ({"pay_items": {"diamond_grinding": 1, "diamond_grinding high": 5}}, "not prices above zero in that order"),
+    ({"pay_items": {"diamond_grinding": 15, "diamond_grinding low": 3}}, "not prices above zero in that order"),
+    ({"pay_items": {"diamond_grinding low": 0}}, "not prices above zero"),
+    ({"pay_items": {"diamond_grinding low": "nan"}}, "not prices above zero"),
+    ({"pay_items": {"diamond_grinding high": "inf"}}, "not prices above zero"),
+    ({"pay_items": {"diamond_grinding high": "dear"}}, "is not a number"),
+    ({"economics": {"discount high": 0.5}}, "'discount' takes no high"),
+    ({"pay_items": {"gold_plating low": 1}}, "no row 'gold_plating low'"),
     ({"pay_items": {"gold_plating": 1}}, "no row 'gold_plating'"),
     ({"prices": {"x": 1}}, "no assumption table"),
     ({"pay_items": {"diamond_grinding": 500}}, "not between"),

@@ -14,6 +14,9 @@ from rehab.base import units
     ("km", "mile", 1000 / 1609.344),  # 1 mile = 1,609.344 m exactly
     ("sqm", "sqft", 10.763910416709722),  # Appendix C general table: 1 square meter = 10.763 91 square feet
     ("sqyd", "sqft", 9.0),
+    ("cuyd", "cuft", 27.0),
+    ("gal", "cuft", 231 / 1728),  # 1 US gallon = 231 cubic inches exactly
+    ("cum", "cuyd", 1 / 0.9144**3),  # 1 yd = 0.9144 m exactly
     ("m/km", "in/mile", 63.36),  # 1 m/km = 63.36 in/mile exactly: 63,360 in in a mile
     ("per cent", "share", 0.01),
 ])

@@ -20,6 +20,7 @@ from rehab.inputs.reading import (
     template_workbook,
     write_mapping,
 )
+from rehab.inputs.reading.bids import CONVERTED
 from rehab.inputs.reading.headings import allowed_units
 
 
@@ -68,7 +69,7 @@ def test_a_column_of_ours_is_given_once_to_the_best_heading() -> None:
 
 
 def test_a_file_with_our_own_headings_maps_to_itself() -> None:
-    for table in ("blocks", "defects"):
+    for table in ("blocks", "defects", "bids"):
         names = [item.name for item in tables.upload_fields(table)]  # type: ignore[arg-type]
         assert template(table).decode().strip().split(",") == names  # type: ignore[arg-type]
         found = mapped(",".join(names), ",".join("1" for _ in names), table)
@@ -137,7 +138,7 @@ def test_units_that_a_column_may_come_in() -> None:
 def test_aliases_and_words_lead_to_columns_and_values_that_exist() -> None:
     from rehab.inputs.assumptions import FOLDER
 
-    fields = {item.name: item for table in ("blocks", "defects") for item in tables.TABLES[table]}
+    fields = {item.name: item for table in ("blocks", "defects", "bids") for item in tables.TABLES[table]}
     headings = pd.read_csv(FOLDER / "headings.csv", dtype=str, keep_default_na=False)
     assert set(headings["ours"]) <= set(fields)
     assert not headings.duplicated(["ours", "alias"]).any()
@@ -146,7 +147,8 @@ def test_aliases_and_words_lead_to_columns_and_values_that_exist() -> None:
     words = pd.read_csv(FOLDER / "value_words.csv", dtype=str, keep_default_na=False)
     assert not words.duplicated(["ours", "word"]).any()
     for row in words.itertuples():
-        assert row.value in (("true", "false") if row.ours == "flag" else fields[str(row.ours)].choices)
+        other = CONVERTED if row.ours == "unit" else ()  # units that are read and then converted
+        assert row.value in (("true", "false") if row.ours == "flag" else (*fields[str(row.ours)].choices, *other))
 
 
 def test_the_template_workbook_can_be_filled_and_read() -> None:
@@ -172,6 +174,6 @@ def test_the_template_workbook_can_be_filled_and_read() -> None:
 
 def test_the_dictionary_lists_every_column_of_the_uploads() -> None:
     rows = pd.read_csv(io.BytesIO(dictionary()), keep_default_na=False)
-    expected = [(table, item.name) for table in ("blocks", "defects") for item in tables.upload_fields(table)]  # type: ignore[arg-type]
+    expected = [(table, item.name) for table in ("blocks", "defects", "bids") for item in tables.upload_fields(table)]  # type: ignore[arg-type]
     assert list(zip(rows["table"], rows["column"], strict=True)) == expected
     assert (rows["about"] != "").all()

@@ -113,8 +113,10 @@ def tasks() -> pd.DataFrame:
 def repairs() -> pd.DataFrame:
     return frame("repairs", [
         {"block_id": "B2", "repair_id": number, "kind": "full depth", "x_ft": 15.0 * number, "y_ft": 0.0,
-         "length_ft": 6.0, "width_ft": 12.0, "depth_in": 8.0, "area_sqft": 72.0, "dowels": 22.0,
-         "tie_bars": 0.0, "why": "rule"}
+         "length_ft": 6.0, "width_ft": 12.0, "depth_in": 8.0, "area_sqft": 72.0, "pay_sqft": 72.0,
+         "panel_row": number + 1, "panel_column": 1, "dowels": 22.0, "basket_dowels": 0.0, "dowel_diameter_in": 1.0,
+         "tie_bars": 0.0, "inner_joints": 0.0, "saw_ft": 36.0, "joint_ft": 36.0, "insert_ft": 0.0, "cause": "1",
+         "why": "full.least_length_dowelled_ft"}
         for number in (2, 1)
     ])
 

@@ -112,6 +112,30 @@ def test_season_bars_cover_first_to_last_day(tasks: pd.DataFrame) -> None:
     assert "1 task on 1 block in the next season" in text
 
 
+def test_bid_chart_marks_outliers_by_shape_and_name() -> None:
+    bids = with_types("priced_bids", pd.DataFrame([
+        {"pay_item": "striping", "item": "Line", "quantity": quantity, "unit_price_usd": usd, "price_usd": usd,
+         "bid_date": "2026-02-01", "quarter": "2026Q1", "outlier": usd > 5, "left_out": usd == 1.2, "row": row,
+         "bidder": "<i>Ash</i> & Co", "project": None} for row, (quantity, usd) in
+        enumerate([(100, 1.0), (1000, 1.1), (200, 1.2), (500, 9.0)], start=2)]))
+    prices = {"unit": "ft", "low_usd": 1.0, "likely_usd": 1.1, "high_usd": 1.3, "default_low_usd": 0.5, "default_usd": 1.0,
+              "default_high_usd": 4.0, "exponent": -0.1, "at_one_usd": 2.0}
+    figure = charts.bid_chart(bids, prices, "Striping", "2026Q1")
+    marks = {name: named(figure, name) for name in ("Bid", "Outlier", "Left out")}
+    assert {name: list(trace.y) for name, trace in marks.items()} == {"Bid": [1, 1.1], "Outlier": [9], "Left out": [1.2]}
+    assert len({trace.marker.symbol for trace in marks.values()}) == 3
+    assert marks["Outlier"].text[0] == "&lt;i&gt;Ash&lt;/i&gt; &amp; Co, $9.00"
+    assert set(named(figure, "Default, low to high").y) == {0.5, 4.0}
+    line = named(figure, "By quantity, power -0.10")
+    assert line.y[0] == pytest.approx(2.0 * 80 ** -0.1)  # from four fifths of the least quantity
+    assert (figure.layout.xaxis.type, figure.layout.yaxis.type) == ("log", "log")
+    assert "$5" in figure.layout.yaxis.ticktext and "200" in figure.layout.xaxis.ticktext
+    assert charts.describe_bids(bids, prices, "Striping", "2026Q1") == (
+        "Striping: 4 bids from $1.00 to $9.00 in dollars of 2026Q1, likely $1.10, 1 outlier.")
+    few = {**prices, "low_usd": float("nan"), "likely_usd": float("nan"), "high_usd": float("nan"), "exponent": float("nan")}
+    assert not {"Likely", "Low and high"} & {trace.name for trace in charts.bid_chart(bids, few, "S", "2026Q1").data}
+
+
 def test_nothing_to_draw_is_said(by_year: pd.DataFrame, tasks: pd.DataFrame) -> None:
     none = by_year.iloc[:0]
     for figure in (charts.program_chart(none), charts.condition_chart(none), charts.grinding_chart(none),

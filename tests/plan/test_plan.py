@@ -118,14 +118,17 @@ def test_totals_agree() -> None:
 
 
 def test_quantities_times_prices_are_the_costs_to_the_cent() -> None:
-    # Worked from the listed quantities alone: prices, the four mark-ups, 4 % a year from 2023.
+    # Worked from the listed quantities alone: prices, the four mark-ups with the contingency of the block's survey,
+    # 4 % a year from 2023.
     made, assumptions = decided(), reader.defaults()
     items = assumptions.table("pay_items")
     prices = pd.to_numeric(items["value"]).where(items["included_in"] == "", 0.0)
     lines = made.quantities.assign(usd=made.quantities["quantity"] * made.quantities["pay_item"].map(prices))
     key = ["block_id", "year", "strategy"]
     total = lines.groupby(key)["usd"].sum().reset_index()
-    total["usd"] *= 1.1 * 1.08 * 1.25 * 1.2 * 1.04 ** (total["year"] - 2023)
+    detail = made.prepared.network.set_index("block_id")["condition_source"].loc[total["block_id"]]
+    contingency = detail.map({"panel survey": 1.2, "counts": 1.25}).fillna(1.3).to_numpy()
+    total["usd"] *= 1.1 * 1.08 * contingency * 1.2 * 1.04 ** (total["year"] - 2023)
     costs = made.costs.drop_duplicates(key, keep="first")  # 'program' before 'today' where both stand
     both = costs.merge(total, on=key, how="left").fillna({"usd": 0.0})
     assert np.abs(both["likely_usd"] - both["usd"]).max() < 0.005
@@ -376,11 +379,10 @@ def test_prices_reach_the_program() -> None:
     blocks = bare({"panels_broken": 5}, {"condition_index": 30.0})
     assumptions = reader.defaults()
     items = assumptions.table("pay_items").copy()
-    priced = items["included_in"] == ""
-    items.loc[priced, "value"] = (2 * pd.to_numeric(items.loc[priced, "value"])).astype(str)
+    items["value"] = (2 * pd.to_numeric(items["value"])).astype(str)
     dear = replace(assumptions, tables={**assumptions.tables, "pay_items": items})
     one, two = (plan.prepare(blocks, tables.empty("defects"), given, 2027, YEARS) for given in (assumptions, dear))
     for name in tables.WORK:
         assert two.costs[name] == pytest.approx(2 * one.costs[name])
         assert two.benefits[name] == pytest.approx(one.benefits[name])
-    assert estimate.markup(dear) == estimate.markup(assumptions)
+    assert estimate.markup(dear, "counts") == estimate.markup(assumptions, "counts")

@@ -62,6 +62,7 @@ def test_every_screen_opens(app: AppTest, page: str) -> None:
 @pytest.mark.parametrize(("page", "part", "tabs"), [
     ("strategies.py", "strategies_view", ("Map", "List")),
     ("program.py", "program_view", ("Money", "Condition", "Map", "Program list", "Scenarios side by side")),
+    ("prices.py", "prices_view", ("Every number", "Price book from bids")),
     ("program.py", "block_part", ("Why", "Survey", "Quantities and cost", "Forecast")),
 ])
 def test_every_tab_opens_with_something_in_it(app: AppTest, page: str, part: str, tabs: tuple[str, ...]) -> None:
@@ -153,6 +154,45 @@ def test_a_price_of_the_citys_own_changes_the_cost(app: AppTest) -> None:
     app.session_state["values"] = {"pay_items": {"partial_depth_patch": "90"}}
     app.switch_page("start.py").run()
     assert app.metric[1].proto.delta != before
+
+
+def test_prices_are_made_from_bids_and_taken_over(app: AppTest) -> None:
+    before = app.metric[1].proto.delta
+    show(app.switch_page("prices.py").run(), "prices_view", "Price book from bids")
+    press(app, "Try it")
+    assert not app.exception and "Invented bids: 324 bids" in words(app)
+    assert "Confirm a match" in words(app)  # nothing is matched by itself
+    press(app, "Confirm all")
+    assert not app.exception and "93 of 324 bids have no confirmed pay item" in words(app)
+    prices = next(table.value for table in app.dataframe if "likely_usd" in table.value).set_index("pay_item")
+    assert prices.loc["Lane striping", "note"] == "too few bids: 4, and 5 are needed"
+    dear = prices.loc["Casting adjusted", "high_usd"]
+    app.session_state["bids_left_out"] = set(app.session_state["bids"][1].query("unit_price_usd == 9800")["row"])
+    app.run()
+    prices = next(table.value for table in app.dataframe if "likely_usd" in table.value).set_index("pay_item")
+    assert prices.loc["Casting adjusted", "high_usd"] < dear
+    press(app, "Take 8")
+    assert not app.exception and any("8 prices taken over" in part.value for part in app.success)
+    own = app.session_state["values"]["pay_items"]
+    assert float(own["full_depth_panel low"]) < float(own["full_depth_panel"]) < float(own["full_depth_panel high"])
+    show(app, "prices_view", "Every number")
+    assert not app.exception and app.session_state["values"]["pay_items"] == own
+    app.switch_page("start.py").run()
+    assert app.metric[1].proto.delta != before
+
+
+def test_bids_of_ones_own_are_read_with_their_problems(app: AppTest) -> None:
+    show(app.switch_page("prices.py").run(), "prices_view", "Price book from bids")
+    rows = (b"item,quantity,unit,unit price,bidder,date\nDiamond grinding,10,SY,6,<b>A</b>,2024-05-01\n"
+            b"Grinding,x,SY,6,B,2024-05-01\n")
+    app.file_uploader(key="bids_file").set_value(("mine.csv", rows, "text/csv")).run()
+    assert not app.exception and "1 bids can be used" in words(app)
+    assert any("not a number" in str(table.value.get("message")) for table in app.dataframe)
+    press(app, "Use these 1 bid")
+    press(app, "Confirm all")
+    assert not app.exception and "mine.csv: 1 bid" in words(app)
+    app.file_uploader(key="bids_file").set_value(("bad.csv", b"", "text/csv")).run()
+    assert not app.exception and "cannot be used" in words(app)
 
 
 def test_the_template_holds_every_column_of_the_upload() -> None:

@@ -56,7 +56,9 @@ def broken_rules(found: sequence.Arrangement, duration: Any, precedence: Any, de
         if start[after] < finish + (0 if days else lag):
             faults.append(f"{after} too soon after {before}")
         last_worked = finish - 1 if duration[before] else start[before]
-        if days and calendar[start[after]] < calendar[last_worked] + lag:
+        # A task without length may begin as the last period ends: on the day after.
+        begins = calendar[start[after]] if days and start[after] < len(calendar) else calendar[-1] + 1 if days else 0
+        if days and begins < calendar[last_worked] + lag:
             faults.append(f"{after} too few days after {before}")
     for period in range(max([at + length for at, length in zip(start, duration, strict=True)], default=0)):
         at_work = [task for task, at in enumerate(start) if 0 <= at <= period < at + duration[task]]

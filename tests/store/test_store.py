@@ -543,6 +543,16 @@ def test_city_values_lie_over_the_defaults(engine: Engine, project_id: int, defa
     assert laid.number("economics", str(row.name)) == float(row["high"])
 
 
+def test_a_price_keeps_its_own_range_and_note(engine: Engine, project_id: int, defaults: Assumptions) -> None:
+    own = {"diamond_grinding": "20.00", "diamond_grinding low": "16.50", "diamond_grinding high": "30.00",
+           "diamond_grinding note": "median of 5 bids"}
+    for key, value in own.items():
+        store.save_city_values(engine, project_id, "pay_items", key, value, "Ann")
+    row = reader.overlay(defaults, store.city_values(engine, project_id)).table("pay_items").loc["diamond_grinding"]
+    assert row[["value", "low", "high"]].tolist() == ["20.00", "16.50", "30.00"]
+    assert row["note"] == "default 6, 2 to 14; median of 5 bids"
+
+
 @pytest.mark.parametrize(("table", "value", "message"), [
     ("prices", "1", "no assumption table 'prices'"), ("markups", "", "is empty"), ("markups", "x" * 2001, "2,001")])
 def test_city_values_that_cannot_be_kept(engine: Engine, project_id: int, table: str, value: str, message: str) -> None:

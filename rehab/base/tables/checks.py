@@ -5,6 +5,7 @@ from __future__ import annotations
 from functools import cache
 from typing import TYPE_CHECKING, Final, Literal
 
+import numpy as np
 import pandas as pd
 
 from rehab.base.tables.columns import TABLES
@@ -28,7 +29,7 @@ def field(table: str, column: str) -> Field:
     return {item.name: item for item in TABLES[table]}[column]
 
 
-def upload_fields(table: Literal["blocks", "defects"]) -> tuple[Field, ...]:
+def upload_fields(table: Literal["blocks", "defects", "bids"]) -> tuple[Field, ...]:
     """The columns a user fills in: all but the row number, which reading adds."""
     return tuple(item for item in TABLES[table] if item.name != "row")
 
@@ -85,9 +86,10 @@ def _fits(item: Field, values: pd.Series) -> bool:
     numbers = values.to_numpy()
     low, high = (limit if limit is not None else bound
                  for limit, bound in ((item.low, -float("inf")), (item.high, float("inf"))))
+    with np.errstate(invalid="ignore"):  # the remainder of infinity is NaN: no whole number
+        parts = numbers % 1 if item.kind == "whole" else np.zeros(len(numbers))
     # NaN compares false throughout: a missing value breaks no limit.
-    return not ((numbers < low) | (numbers > high)).any() and (
-        item.kind != "whole" or not ((numbers % 1 != 0) & ~values.isna().to_numpy()).any())
+    return not ((numbers < low) | (numbers > high) | ((parts != 0) & ~values.isna().to_numpy())).any()
 
 
 def empty(table: str) -> pd.DataFrame:

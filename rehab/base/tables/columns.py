@@ -23,6 +23,9 @@ from rehab.base.tables.fields import (
     year,
 )
 
+#: units that bids are kept in; those of a length, an area, a volume or a count can be compared with a pay item's
+BID_UNITS: Final = ("each", "ft", "sqft", "sqyd", "cuft", "cuyd", "gal", "lb", "ton", "hour", "day", "lump sum")
+
 _BLOCK = (
     text("block_id", "Name of the block, unique in the table", required=True),
     text("street", "Street the block lies on"),
@@ -156,6 +159,50 @@ TABLES: Final[dict[str, tuple[Field, ...]]] = {
         number("step_in", "in", "Step across the crack or joint, or settlement of the panel", 0, 12),
         Field("at_steel", "flag", "Whether the damage reaches dowels, bars or mesh"),
         whole("row", "Row of the file the defect was read from", 1),
+    ),
+    "bids": (
+        text("item", "What the bid calls the item", required=True),
+        number("quantity", "", "Quantity bid on, in the unit of the row", 0, 1e9, required=True),
+        choice("unit", BID_UNITS, "Unit of the quantity and the price; metric units are converted", required=True),
+        number("unit_price_usd", "usd", "Price of one unit, in dollars of the day of the bid", 0, 1e8, required=True),
+        text("bidder", "Who bid"),
+        Field("bid_date", "date", "Day of the bid", required=True),
+        text("project", "Project or contract that was bid on"),
+        Field("awarded", "flag", "Whether the bid won the contract"),
+        whole("row", "Row of the file the bid was read from", 1),
+    ),
+    "priced_bids": (
+        text("pay_item", "Pay item that the bid is a price of", required=True),
+        text("item", "What the bid calls the item", required=True),
+        *all_required(
+            number("quantity", "", "Quantity in the unit of the pay item"),
+            number("unit_price_usd", "usd", "Price as bid, for one unit of the pay item"),
+            number("price_usd", "usd", "The same in dollars of the quarter that the price book is made for"),
+            Field("bid_date", "date", "Day of the bid"), text("quarter", "Quarter whose index the bid was raised from"),
+            Field("outlier", "flag", "Far from the other bids by the rule of the price book"),
+            Field("left_out", "flag", "Left out by the user"),
+            whole("row", "Row of the file the bid was read from", 1),
+        ),
+        text("bidder", "Who bid"), text("project", "Project or contract that was bid on"),
+        number("score", "", "Modified z-score of the logarithm of the price; missing if not tested", None),
+        text("why", "Why the bid is an outlier"),
+    ),
+    "price_book": (
+        *all_required(text("pay_item", "Pay item"), text("unit", "Unit of the price"),
+                      whole("bids", "Bids that the prices rest on"), whole("projects", "Projects they come from")),
+        Field("first_on", "date", "First day of the bids"), Field("last_on", "date", "Last day of the bids"),
+        number("low_usd", "usd", "Low price; missing if there are too few bids"),
+        number("likely_usd", "usd", "Likely price: median of the bids; missing if there are too few"),
+        number("high_usd", "usd", "High price; missing if there are too few bids"),
+        number("by_quantity_usd", "usd", "Price at which half of all quantity was bid; missing if there are too few"),
+        *all_required(number("default_low_usd", "usd", "Default low, in dollars of the same year"),
+                      number("default_usd", "usd", "Default price, in dollars of the same year"),
+                      number("default_high_usd", "usd", "Default high, in dollars of the same year")),
+        number("exponent", "", "Power of the quantity that the price follows; missing if there are too few", None),
+        number("exponent_low", "", "Lower end of its 95 % interval", None),
+        number("exponent_high", "", "Upper end of its 95 % interval", None),
+        number("at_one_usd", "usd", "Price on that line at a quantity of 1"),
+        text("note", "What to know about the price", required=True),
     ),
     "geometry": (*_KEY, Field("line", "text", "Centre line as well-known text, WGS 84", required=True)),
     "network": (*_BLOCK, *_SURVEY, *_NETWORK_ADDED),

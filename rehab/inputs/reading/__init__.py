@@ -1,10 +1,12 @@
 """Uploads to checked tables: CSV, XLSX, GeoJSON, GeoPackage and zipped Shapefile, with all problems at once.
 
 The path: :func:`open_table` gives a :class:`Raw` table of texts, :func:`suggest` or :func:`read_mapping` says what
-its columns mean, :func:`read_blocks` and :func:`read_defects` give a :class:`Reading` with a checked table and its
-problems, :func:`read_lines` joins a line layer of its own.  Only :class:`rehab.base.errors.UnusableInput` is raised.
+its columns mean, :func:`read_blocks`, :func:`read_defects` and :func:`read_bids` give a
+:class:`Reading` with a checked table and its problems, :func:`read_lines` joins a line layer of its own.  Only
+:class:`rehab.base.errors.UnusableInput` is raised.
 """
 
+from rehab.inputs.reading.bids import read_bids
 from rehab.inputs.reading.blocks import Reading, read_blocks
 from rehab.inputs.reading.defects import read_defects
 from rehab.inputs.reading.headings import suggest
@@ -14,5 +16,5 @@ from rehab.inputs.reading.opening import open_table
 from rehab.inputs.reading.raw import Raw
 from rehab.inputs.reading.templates import dictionary, template, template_workbook
 
-__all__ = ["Raw", "Reading", "check_mapping", "dictionary", "open_table", "read_blocks", "read_defects", "read_lines",
-           "read_mapping", "suggest", "template", "template_workbook", "write_mapping"]
+__all__ = ["Raw", "Reading", "check_mapping", "dictionary", "open_table", "read_bids", "read_blocks", "read_defects",
+           "read_lines", "read_mapping", "suggest", "template", "template_workbook", "write_mapping"]

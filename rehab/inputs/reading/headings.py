@@ -17,7 +17,7 @@ from rehab.inputs.assumptions import FOLDER
 from rehab.inputs.reading.raw import Raw
 from rehab.inputs.reading.values import missing, numbers
 
-Upload = Literal["blocks", "defects"]
+Upload = Literal["blocks", "defects", "bids"]
 
 _SAMPLE: Final = 1_000
 #: spellings of units in headings and saved mappings, without blanks and punctuation
@@ -80,7 +80,7 @@ def suggest(raw: Raw, table: Upload = "blocks") -> pd.DataFrame:
 def recognised(*lines: list[str]) -> int:
     """How many different columns of ours the cells name, exactly or with a unit: how much they look like a header."""
     return len({match.ours for cells in lines for cell in cells if cell and len(cell) < 80
-                for table in ("blocks", "defects") for match in _matches(cell, table) if match.score >= 2})
+                for table in ("blocks", "defects", "bids") for match in _matches(cell, table) if match.score >= 2})
 
 
 def complete(headings: list[str], table: Upload) -> bool:

@@ -66,5 +66,5 @@ def template_workbook() -> bytes:
 
 def _dictionary() -> pd.DataFrame:
     rows = tables.dictionary()
-    return rows[rows["table"].isin(["blocks", "defects"]) & (rows["column"] != "row")].assign(
+    return rows[rows["table"].isin(["blocks", "defects", "bids"]) & (rows["column"] != "row")].assign(
         required=lambda frame: frame["required"].map({True: "yes", False: "no"}))
