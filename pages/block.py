@@ -6,13 +6,14 @@ import pandas as pd
 import streamlit as st
 
 from pages import session
+from pages.chain import show_chain, show_plan
 from rehab.base.settings import Scenario
 from rehab.base.tables import STRATEGIES, fields
 from rehab.outputs import charts
-from rehab.outputs.words import heading, label, money, number, part_of, pay_items, place, share, unit
-from rehab.plan import Plan
+from rehab.outputs.words import heading, label, money, number, place, share, unit
+from rehab.plan import Plan, trace
 from rehab.plan.answers import block_forecast
-from rehab.steps import estimate
+from rehab.steps.strategy import curb_ramp_note
 
 
 def pick_block(made: Plan, key: str) -> str | None:
@@ -22,9 +23,10 @@ def pick_block(made: Plan, key: str) -> str | None:
     if not names:
         return None
     chosen = st.session_state.get("selected")
-    picked = st.selectbox("Block", names, index=list(names).index(chosen) if chosen in names else 0,
-                          key=f"{key}_{chosen}", format_func=names.get)
-    st.session_state["selected"] = picked
+    if chosen in names and chosen != st.session_state.get(f"{key}_shown"):
+        st.session_state[key] = chosen  # chosen elsewhere: on the map, or on another page
+    picked = st.selectbox("Block", names, key=key, format_func=names.get)
+    st.session_state["selected"] = st.session_state[f"{key}_shown"] = picked
     return picked
 
 
@@ -49,18 +51,21 @@ def show_block(made: Plan, block_id: str) -> None:
         st.warning("Estimated: this block holds no counts, only an index, a rating or a word.")
     if row["assumed"]:
         st.caption(f"Taken from the defaults: {', '.join(heading(name) for name in row['assumed'].split('; '))}.")
-    why, survey, amounts, future = st.tabs(["Why", "Survey", "Quantities and cost", "Forecast"], key="block_part",
-                                           on_change="rerun")
+    why, survey, drawn, amounts, future = st.tabs(
+        ["Why", "Survey", "Panel plan", "From defect to dollar", "Forecast"], key="block_part", on_change="rerun")
     # Only the part that is open is worked out.
     if why.open:
         with why:
-            _why(line)
+            _why(made, line)
     if survey.open:
         with survey:
             _survey(row)
+    if drawn.open:
+        with drawn:
+            show_plan(made, block_id)
     if amounts.open:
         with amounts:
-            _amounts(made, block_id, line)
+            show_chain(made, block_id)
     if future.open:
         with future:
             _future(made, block_id)
@@ -101,14 +106,22 @@ def lock_form(block_id: str, asked: Scenario) -> None:
         st.rerun()
 
 
-def _why(line: pd.Series) -> None:
+def _why(made: Plan, line: pd.Series) -> None:
+    if line["engineer_decides"]:
+        st.warning("Between published limits: the engineer decides. Today's cost of each adequate strategy stands "
+                   "below; set the strategy by hand, with a reason, to settle it.")
     for reason in str(line["reasons"]).split(" | "):
         st.markdown(f"- {session.plain(reason[:1].upper() + reason[1:])}")
     st.caption("In brackets: the limit and where it comes from; 'read' and 'from memory' say whether the source was "
                "read for this program.")
-    others = [label(name) for name in str(line["alternatives"]).split("; ") if name != line["strategy"]]
-    if others:
-        st.write(f"Also adequate: {', '.join(others)}.")
+    if line["companions"]:
+        st.write(f"Companion work, measured and priced with it: {line['companions']}.")
+    adequate = [name for name in str(line["alternatives"]).split("; ") if name != "none"]
+    if len(adequate) > 1:
+        block_id = str(line.name)
+        st.dataframe(pd.DataFrame([{"Adequate": label(name), "Likely cost today": money(
+            trace.priced(made, block_id, name)["cost_usd"].sum())} for name in adequate]), hide_index=True)
+    st.caption("Curb ramps: " + session.plain(curb_ramp_note(str(line["strategy"]), made.prepared.assumptions)))
 
 
 def _survey(row: pd.Series) -> None:
@@ -119,35 +132,6 @@ def _survey(row: pd.Series) -> None:
     years = table["What"].str.contains("ear")
     table.loc[years, "Value"] = table.loc[years, "Value"].str.replace(",", "")
     st.dataframe(table, hide_index=True, width="stretch", height=420)
-
-
-def _amounts(made: Plan, block_id: str, line: pd.Series) -> None:
-    prepared = made.prepared
-    rows = made.quantities[(made.quantities["block_id"] == block_id)
-                           & (made.quantities["strategy"] == line["strategy"])
-                           & (made.quantities["year"] == prepared.start_year)]
-    items = prepared.assumptions.table("pay_items")
-    if rows.empty:
-        st.write("No work, no quantities.")
-        return
-    listed = rows.merge(items[["name", "included_in", "value"]], left_on="pay_item", right_index=True)
-    prices = listed["value"].astype(float).where(listed["included_in"] == "")
-    words, present = pay_items(items), set(rows["pay_item"])
-    carried = [part_of(words, item, present) for item in listed["pay_item"]]
-    st.dataframe(pd.DataFrame({
-        "Item": listed["name"], "Quantity": [number(value, 2) for value in listed["quantity"]],
-        "Unit": listed["unit"].map(unit), "Unit price": prices.map(lambda value: f"${value:,.2f}", na_action="ignore"),
-        "Amount": (prices * listed["quantity"]).map(lambda value: f"${value:,.2f}", na_action="ignore"),
-        "Price is inside": carried}), hide_index=True, width="stretch", placeholder="")
-    steps = estimate.steps(float((prices * listed["quantity"]).sum()), prepared.start_year, prepared.assumptions)
-    st.dataframe(pd.DataFrame({"Estimate": steps["line"], "Dollars": steps["usd"].map("${:,.2f}".format)}),
-                 hide_index=True, width="stretch")
-    st.caption(f"Range from the low and high unit prices: {money(line['low_usd'])} to {money(line['high_usd'])}.")
-    if line["program_year"] == prepared.start_year and line["program_strategy"] == line["strategy"]:
-        st.caption(f"The program works here in {prepared.start_year}: the quantities are those expected by then, so "
-                   f"their total differs from today's {money(line['likely_usd'])}.")
-    own = made.costs[made.costs["block_id"] == block_id]
-    st.plotly_chart(charts.cost_chart(own), key=f"cost_{block_id}", alt=charts.describe_cost(own))
 
 
 def _future(made: Plan, block_id: str) -> None:

@@ -53,6 +53,8 @@ def listed(made: Plan) -> None:
         "life_extension_yr": st.column_config.NumberColumn("Life added, years", format="%.1f"),
         "untreated_yr": st.column_config.NumberColumn("Years to trigger, no work", format="%.1f"),
         "treated_yr": st.column_config.NumberColumn("Years to trigger, with it", format="%.1f"),
+        "companions": "Companion work", "curb_ramps": "Curb ramps",
+        "engineer_decides": "Engineer decides",
         "estimated": "Estimated", "overridden": "Set by hand", "program_year": None, "program_strategy": None,
         "program_cost_usd": None, "ground_year": None})
     st.download_button("This list as CSV", lambda: exports.csv_text(rows), "strategies.csv", on_click="ignore")

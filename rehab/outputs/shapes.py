@@ -35,6 +35,22 @@ def bounds(shapes: list[dict[str, Any]]) -> tuple[float, float, float, float] | 
     return float(west), float(south), float(east), float(north)
 
 
+def bearing_deg(geometry: pd.DataFrame, block_id: str) -> float | None:
+    """Direction of a block's line from its beginning to its end, degrees clockwise from north; None without a line.
+
+    The azimuth of the geodesic on the WGS 84 ellipsoid between the two ends.
+    """
+    shape = lines(geometry[geometry["block_id"] == block_id], decimals=7).get(block_id)
+    if shape is None:
+        return None
+    from pyproj import Geod
+
+    parts = _parts(shape)
+    (west, south), (east, north) = parts[0][0], parts[-1][-1]
+    azimuth, _, length = Geod(ellps="WGS84").inv(west, south, east, north)
+    return float(azimuth) % 360 if length > 0 else None
+
+
 def _parts(shape: dict[str, Any]) -> list[list[list[float]]]:
     if shape["type"] == "LineString":
         return [shape["coordinates"]]

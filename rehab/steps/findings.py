@@ -23,7 +23,7 @@ Flags = npt.NDArray[np.bool_]
 #: damage without a position lies at the first joint of its panel, any other in the middle
 _AT_JOINT: Final = ("joint spall", "corner spall", "corner break", "joint seal damage", "faulting", "pumping")
 #: where the mean step of the block stands for a step that was not measured
-_FAULTED: Final = ("faulting", "transverse crack", "linear crack", "punchout")
+_FAULTED: Final = ("faulting", "joint spall", "transverse crack", "linear crack", "punchout")
 #: damage of a joint as such: without a size it is as long as the joint
 _OF_JOINT: Final = ("joint seal damage", "faulting", "pumping")
 #: calls measured along a line
@@ -92,13 +92,11 @@ def _placed(found: pd.DataFrame, block: pd.DataFrame,
     hollow = (found["defect"] == "hollow area").to_numpy(bool)
     mark = np.where(hollow, assumptions.number("layout_rules", "hollow.mark_to_in") / IN_PER_FT, 0.0)
     sides = []
-    for number, at, size, whole, count, first in (
-            ("panel_row", "x_ft", "length_ft", "length_ft", "panel_rows", at_joint),
-            ("panel_column", "y_ft", "width_ft", "width_ft", "panel_columns", np.zeros(len(found), bool))):
+    for number, at, size, other, whole, count, first in (
+            ("panel_row", "x_ft", "length_ft", "width_ft", "length_ft", "panel_rows", at_joint),
+            ("panel_column", "y_ft", "width_ft", "length_ft", "width_ft", "panel_columns", np.zeros(len(found), bool))):
         panel = (block[whole] / block[count]).to_numpy(float)
-        given = found[size].to_numpy(float)
-        if number == "panel_row":
-            given = np.where(found["defect"].isin(_OF_JOINT) & np.isnan(given), 0.0, given)
+        given = _thin(found, number == "panel_row", size, other, assumptions.number("layout_rules", "casting.frame_ft"))
         low, high = _stretch(found[at].to_numpy(float), given, panel, first)
         # A hollow place is marked outward, never inward: the mark covers the whole void (common practice, no source).
         low = np.where(mark > 0, np.floor(low / np.where(mark > 0, mark, 1) + 1e-9) * mark, low)
@@ -106,6 +104,20 @@ def _placed(found: pd.DataFrame, block: pd.DataFrame,
         begin = (found[number].to_numpy(float) - 1) * panel
         sides += [begin + low, begin + np.minimum(high, panel)]
     return sides[0], sides[1], sides[2], sides[3]
+
+
+def _thin(found: pd.DataFrame, along: bool, size: str, other: str, frame_ft: float) -> Floats:
+    """The size of the damage in one direction, where the survey leaves it out but the kind tells it.
+
+    A crack has no breadth across its run, a faulted joint none along the block, a casting the usual frame.
+    """
+    given, missing = found[size].to_numpy(float), found[size].isna().to_numpy(bool)
+    placed = found["x_ft" if along else "y_ft"].notna().to_numpy(bool)
+    across = found["defect"].isin(["transverse crack"] if along else ["longitudinal crack"]).to_numpy(bool) & placed
+    one_sided = (found["defect"] == "linear crack").to_numpy(bool) & placed & found[other].notna().to_numpy(bool)
+    joint = found["defect"].isin(_OF_JOINT).to_numpy(bool) & along
+    given = np.where(missing & (across | one_sided | joint), 0.0, given)
+    return np.asarray(np.where(missing & (found["defect"] == "casting").to_numpy(bool), frame_ft, given))
 
 
 def _stretch(at: Floats, size: Floats, panel: Floats, at_first: Flags) -> tuple[Floats, Floats]:
@@ -128,7 +140,8 @@ def _deepen(call: npt.NDArray[np.object_], why: npt.NDArray[np.object_], found: 
 
     shallow = call == "partial depth"
     thick = block["thickness_in"].to_numpy(float)
-    bottom = found["depth_in"].to_numpy(float) + number("partial.into_sound_in")
+    bottom = np.maximum(found["depth_in"].to_numpy(float) + number("partial.into_sound_in"),
+                        number("partial.least_depth_in"))  # what is removed, not what is seen
     share = number("partial.greatest_depth_share")
     # Dowels lie at mid-depth and reach half their length to either side of a transverse joint (wiki, SUDAS 7010.101).
     half = assumptions.number("dowels", "length_in") / IN_PER_FT / 2

@@ -27,8 +27,8 @@ _PER_FULL: Final = {"full_sqyd": "sqyd", "full_pay_sqyd": "pay_sqyd", "dowels": 
 _PER_PARTIAL: Final = {"partial_ft": "patch_ft", "partial_sqft": "patch_sqft", "partial_pay_sqft": "patch_pay_sqft",
                        "patch_saw_ft": "patch_saw_ft", "insert_ft": "insert_ft"}
 #: what stays the same while the shares grow: found on the block as a whole
-_FIXED: Final = ("box_outs", "box_out_sqft", "felt_ft", "jack_panels", "jackable_panels", "stabilise_panels",
-                 "retrofit_bars", "hollow_sqft")
+_FIXED: Final = ("box_outs", "box_out_sqft", "felt_ft", "grind_panels_share", "jack_panels", "jackable_panels",
+                 "stabilise_panels", "retrofit_bars", "hollow_sqft")
 
 
 def measure(network: pd.DataFrame, per_panel: pd.DataFrame, assumptions: Assumptions) -> pd.DataFrame:
@@ -45,6 +45,10 @@ def measure(network: pd.DataFrame, per_panel: pd.DataFrame, assumptions: Assumpt
         found = per_panel[name]
         shares[name] = found.where(found.notna(), shares[name])
     shares["partial_share"] = np.minimum(shares["partial_share"], 1.0 - shares["full_share"])
+    # Failed sealant found panel by panel is resealed with the joints that have opened wide.
+    joints = (network["transverse_joint_ft"] + network["longitudinal_joint_ft"]).to_numpy(float)
+    failed = per_panel["seal_ft"].fillna(0.0).to_numpy(float) / joints
+    shares["wide_joint_share"] = np.minimum(shares["wide_joint_share"] + failed, 1.0)
     computed = rating.index_of(shares["partial_share"], shares["full_share"], assumptions)
     shares = shares.assign(index=np.where(np.isnan(held), computed, held),
                            year=network["survey_year"].astype("int64"))
@@ -84,12 +88,13 @@ def intensity(network: pd.DataFrame, shares: pd.DataFrame, per_panel: pd.DataFra
         **{f"{column}_set": np.where(surveyed & (over <= 0), per_panel[name].fillna(0.0), 0.0)
            for column, name, over in (("crack_ft", "crack_ft", left), ("stitch_ft", "stitch_ft", left),
                                       *((column, name, partial) for column, name in _PER_PARTIAL.items()))},
+        # Box-outs are sawn and sealed round; their number does not grow with the panels.
+        **{f"{name}_set": per_panel[f"box_{name}"].fillna(0.0) if name in ("saw_ft", "joint_ft") else 0.0
+           for name in _PER_FULL},
         "most_sqft": np.where(surveyed, np.inf, network["area_sqft"].to_numpy(float) / panels),
-        "partial_depth_in": per_panel["patch_depth_in"].fillna(network["damage_depth_in"]).fillna(
-            assumptions.number("defaults", "damage_depth_in")).to_numpy(float),
+        "partial_depth_in": per_panel["patch_depth_in"].fillna(_removal_in(network, assumptions)).to_numpy(float),
         "castings_each": each("castings_in_panels", full, network["castings"].fillna(0).to_numpy(float) / panels),
         "castings_set": per_panel["castings"].fillna(0.0).to_numpy(float),
-        "seal_ft": per_panel["seal_ft"].fillna(0.0).to_numpy(float),
         **_fixed(network, shares, per_panel, assumptions),
         "grind_sqyd": (network["length_ft"] * (network["width_ft"] - 2 * strip).clip(lower=0)
                        / SQFT_PER_SQYD).to_numpy(float),
@@ -118,17 +123,25 @@ def scale(network: pd.DataFrame, shares: pd.DataFrame, each: pd.DataFrame) -> pd
         "block_id": network["block_id"].to_numpy(), "year": shares["year"].to_numpy(),
         **{name: shares[name].to_numpy(float) for name in given},
         "panels_full": full_panels, "panels_whole": whole, "panels_part": full_panels - whole,
-        **{name: full_panels * each[name].to_numpy(float) for name in _PER_FULL},
+        **{name: full_panels * each[name].to_numpy(float) + each[f"{name}_set"].to_numpy(float)
+           for name in _PER_FULL},
+        # Neighbours that both go past their joint share it: no more is replaced than there is.
+        **{name: np.minimum(full_panels * each[name].to_numpy(float), network["area_sqyd"].to_numpy(float))
+           for name in ("full_sqyd", "full_pay_sqyd")},
         # By feet counted, a patched panel has no more area than a panel.
         **{name: value if name == "partial_ft" else value * room for name, value in patches.items()},
         "partial_depth_in": each["partial_depth_in"].to_numpy(float),
         **{name: cracked_panels * each[name].to_numpy(float) + each[f"{name}_set"].to_numpy(float)
            for name in ("crack_ft", "stitch_ft")},
-        "reseal_ft": np.minimum(shares["wide_joint_share"].to_numpy(float) * joints + each["seal_ft"].to_numpy(float),
-                                joints),
-        "curb_ft": shares["curb_share"].to_numpy(float) * network["curb_ft"].to_numpy(float),
+        # The joints of replaced panels are new.
+        "reseal_ft": shares["wide_joint_share"].to_numpy(float) * joints * (1 - shares["full_share"].to_numpy(float)),
+        "curb_ft": shares["curb_share"].to_numpy(float) * network["curb_ft"].to_numpy(float)
+        * (network["functional_class"] != "alley").to_numpy(float),  # alleys have none
         "castings": each["castings_set"].to_numpy(float) + full_panels * each["castings_each"].to_numpy(float),
-        **{name: each[name].to_numpy(float) for name in (*_FIXED, "grind_sqyd")},
+        **{name: each[name].to_numpy(float) for name in _FIXED},
+        # Ground after repairs where the city does so, else only where steps, ride or the survey ask for it.
+        "grind_sqyd": each["grind_sqyd"].to_numpy(float) * (
+            each["rough"].to_numpy(bool) | (full_panels + partial_panels >= each["grind_from"].to_numpy(float))),
         "distress_level": network["material_distress"].map(_LEVEL).fillna(0.0).to_numpy(float),
         **{name: network[name].to_numpy(float) for name in ("faulting_in", "iri_in_per_mi", "load_transfer")},
         "estimated": network["estimated"].to_numpy(),
@@ -141,6 +154,14 @@ def _left_cracked(shares: pd.DataFrame) -> Floats:
     broken = np.maximum(full - sunken, 0.0)
     staying = 1.0 - np.minimum(sunken / np.maximum(1.0 - broken, 1e-12), 1.0)
     return np.asarray(np.maximum(cracked - broken, 0.0) * staying)
+
+
+def _removal_in(network: pd.DataFrame, assumptions: Assumptions) -> pd.Series:
+    """Depth removed for shallow damage that is only counted: into sound concrete, at least the least depth."""
+    into = assumptions.number("layout_rules", "partial.into_sound_in")
+    least = assumptions.number("layout_rules", "partial.least_depth_in")
+    seen = (network["damage_depth_in"] + into).clip(lower=least)
+    return seen.fillna(assumptions.number("defaults", "damage_depth_in"))
 
 
 def _own(network: pd.DataFrame, seen: Floats, on_panels: Floats, default: float) -> Floats:
@@ -176,16 +197,33 @@ def _whole_ratio(network: pd.DataFrame, per_panel: pd.DataFrame, full: Floats,
 
 
 def _fixed(network: pd.DataFrame, shares: pd.DataFrame, per_panel: pd.DataFrame,
-           assumptions: Assumptions) -> dict[str, Floats]:
+           assumptions: Assumptions) -> dict[str, Floats | npt.NDArray[np.bool_]]:
     """What belongs to the block as a whole, from a panel survey, or from its measures where there is none."""
     found = {name: per_panel[name].fillna(0.0).to_numpy(float)
              for name in ("box_outs", "box_out_sqft", "felt_ft", "stabilise_panels", "retrofit_panels")}
+    to_level = per_panel["grind_panels"].fillna(0.0).to_numpy(float)
+    found["grind_panels_share"] = np.minimum(to_level / network["panels"].to_numpy(float), 1.0)
     bars = assumptions.number("companions", "retrofit.bars_per_joint")
     own = found.pop("retrofit_panels") * bars
     hollow = per_panel["hollow_sqft"].fillna(network["hollow_sqft"]).fillna(0.0).to_numpy(float)
     return {**found, "retrofit_bars": np.where(own > 0, own, _retrofit_bars(network, shares, bars, assumptions)),
             "hollow_sqft": hollow,
-            **{name: shares[name].to_numpy(float) for name in ("jack_panels", "jackable_panels")}}
+            **{name: shares[name].to_numpy(float) for name in ("jack_panels", "jackable_panels")},
+            "rough": _rough(network, found["grind_panels_share"], assumptions),
+            "grind_from": np.full(len(network), _ground_from(assumptions))}
+
+
+def _ground_from(assumptions: Assumptions) -> float:
+    """Panels patched or replaced from which the surface is ground; never where the city grinds only what is rough."""
+    with_repairs = assumptions.text("companions", "grind.with_repairs") == "yes"
+    return assumptions.number("companions", "grind.from_panels") if with_repairs else np.inf
+
+
+def _rough(network: pd.DataFrame, to_level: Floats, assumptions: Assumptions) -> npt.NDArray[np.bool_]:
+    """Whether steps, ride or a panel survey ask for grinding by themselves."""
+    steps = network["faulting_in"].to_numpy(float) >= assumptions.number("companions", "grind.faulting_from_in")
+    ride = network["iri_in_per_mi"].to_numpy(float) >= assumptions.number("companions", "grind.iri_from")
+    return np.asarray(steps | ride | (to_level > 0))
 
 
 def _retrofit_bars(network: pd.DataFrame, shares: pd.DataFrame, bars: float, assumptions: Assumptions) -> Floats:
@@ -223,8 +261,12 @@ def _from_counts(network: pd.DataFrame, assumptions: Assumptions) -> pd.DataFram
     per_panel = assumptions.number("defaults", "partial_ft_per_panel")
     width = assumptions.number("defaults", "partial_width_ft")
     # Feet of spalled joint, and hollow area beyond what those feet cover, are spread over panels.
-    partial_panels = np.maximum(partial_ft / per_panel, hollow / (per_panel * width))
-    partial = np.minimum(partial_panels / panels, 1.0 - full)
+    partial_panels = (partial_ft / per_panel).clip(lower=hollow / (per_panel * width))
+    partial = (partial_panels / panels).clip(upper=1.0 - full)
+    # Damage deeper than the allowed share of the slab goes full depth, as in a panel survey.
+    depth = network["damage_depth_in"] + assumptions.number("layout_rules", "partial.into_sound_in")
+    deep = depth > assumptions.number("layout_rules", "partial.greatest_depth_share") * network["thickness_in"]
+    full, partial = full + partial.where(deep, 0.0), partial.where(~deep, 0.0)
     cracked = (counts["panels_cracked"] + counts["panels_broken"] + counts["corner_breaks"]) / panels
     joints = network["transverse_joint_ft"] + network["longitudinal_joint_ft"]
     return pd.DataFrame({

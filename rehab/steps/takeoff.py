@@ -30,9 +30,10 @@ def measure(network: pd.DataFrame, needs: pd.DataFrame, strategy: str, assumptio
     """Quantities of one strategy: one row per row of ``needs``, one column per pay item, in the item's unit.
 
     ``network`` has the same rows in the same order.  ``partial_depth`` patches joints and cracks, fills, seals,
-    stitches, raises, stabilises, restores load transfer, grinds and stripes; ``full_depth`` replaces panels, boxes
-    out castings and replaces curb as well; ``reconstruction`` replaces the whole block and builds its curb ramps;
-    ``none`` takes nothing.  Waste is in.  Raises :class:`KeyError` for an unknown strategy or pay item.
+    stitches, raises, stabilises, restores load transfer, sets castings, replaces curb, grinds and stripes;
+    ``full_depth`` replaces panels and boxes out castings as well; ``reconstruction`` replaces the whole block and
+    builds its curb ramps; ``none`` takes nothing.  Waste is in.  Raises :class:`KeyError` for an unknown strategy or
+    pay item.
     """
     if strategy not in STRATEGIES:
         raise KeyError(f"no strategy {strategy}")
@@ -71,10 +72,11 @@ def _parts(network: pd.DataFrame, needs: pd.DataFrame, strategy: str, assumption
     if strategy == "reconstruction":
         return [_pavement(network, assumptions), _beside_pavement(network, assumptions)]
     shallow = [_patches(needs, assumptions), _sealing(needs["crack_ft"], "crack_filling", assumptions),
-               _sealing(needs["reseal_ft"], "joint_resealing", assumptions), _companions(network, needs, assumptions)]
+               _sealing(needs["reseal_ft"], "joint_resealing", assumptions), _companions(network, needs, assumptions),
+               _castings_and_curb(needs)]
     if strategy == "partial_depth":
         return [*shallow, _stripes(network, _any(needs, _PLACED_SHALLOW), assumptions)]
-    return [*shallow, _panels(network, needs, assumptions), _castings_and_curb(needs),
+    return [*shallow, _panels(network, needs, assumptions),
             _stripes(network, _any(needs, (*_PLACED_SHALLOW, *_PLACED_DEEP)), assumptions)]
 
 
@@ -88,6 +90,7 @@ def _patches(needs: pd.DataFrame, assumptions: Assumptions) -> Work:
         "patch_milling": area, "patch_saw_cut": cut,
         "bonding_grout": bonded_sqft * IN_PER_FT**2 * grout_in / CUIN_PER_GALLON,
         "patch_mix": cubic_yards(area, depth), "joint_insert": needs["insert_ft"].to_numpy(float),
+        "sealant": needs["insert_ft"].to_numpy(float) * _sealant_gal_per_ft(assumptions),
         "curing_compound": _curing_gal(area, assumptions),
     }
 

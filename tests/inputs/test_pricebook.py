@@ -109,7 +109,26 @@ def test_missing_columns_are_refused_together() -> None:
     ("Pavement reconstruction, 8 in PCC", "sqyd", "pavement_reconstruction"),
     # no suggestion: another unit, two items in one, another work, a part of the work
     ("Diamond grinding", "ft", ""), ("Crack and joint sealing", "ft", ""), ("Full and partial depth repair", "sqyd", ""),
-    ("Sidewalk panel replacement", "sqyd", ""), ("Remove concrete pavement", "sqyd", ""), ("Mobilization", "lump sum", "")])
+    ("Sidewalk panel replacement", "sqyd", ""), ("Remove concrete pavement", "sqyd", ""), ("Mobilization", "lump sum", ""),
+    # sealant by the gallon is a material, by the foot a joint done
+    ("Joint sealant", "gal", "sealant"), ("Crack sealant", "gal", "sealant"), ("Joint sealant", "ft", "joint_resealing"),
+    ("Joint sealant, asphalt pavement", "gal", ""),
+    # words of the trade
+    ("DBR", "each", "dowel_bar_retrofit"), ("Cross stitch cracks", "each", "cross_stitching"),
+    ("Slabjacking", "sqyd", "slab_jacking"), ("Dowel bars", "each", "dowel"), ("Tie bars", "each", "tie_bar"),
+    ("Dowel bar baskets", "each", "basket_dowel"),
+    ("Tie bars placed, new pavement", "each", "tie_bar_placed"), ("ADA ramp", "each", "curb_ramp"),
+    ("Remove & replace curb ramps", "each", "curb_ramp"), ("Saw cut concrete", "ft", "saw_cut"),
+    ("Sawing, full depth", "ft", "saw_cut"), ("Full depth repair, saw cut only", "ft", "saw_cut"),
+    ("Remove and replace concrete pavement", "sqyd", "full_depth_panel"), ("R&R PCC pvmt", "sqyd", "full_depth_panel"),
+    ("Remove and replace curb and gutter", "ft", "curb_and_gutter"),
+    ("Full depth repair incl. saw cut and base", "sqyd", "full_depth_panel"),
+    # asphalt, a part of the work, removal without anything new, or work that does not last
+    ("Asphalt partial depth patch", "sqft", ""), ("Full depth repair, saw cut only", "sqyd", ""),
+    ("Panel replacement without base", "sqyd", ""), ("Curb and gutter removal", "ft", ""),
+    ("Sidewalk curb ramp removal", "each", ""), ("Temporary curb ramp", "each", ""), ("Temp. striping", "ft", ""),
+    ("Saw cut asphalt", "ft", ""), ("Remove and replace concrete sidewalk", "sqyd", ""),
+    ("Remove and replace asphalt pavement", "sqyd", ""), ("Dowel bar retrofit, removal", "each", "")])
 def test_a_match_is_suggested_by_words_and_unit(defaults: Assumptions, text: str, unit: str, pay_item: str) -> None:
     found = pricebook.suggest(bids(1.0, item=text, unit=unit), defaults.table("pay_items")).iloc[0]
     assert found["pay_item"] == pay_item

@@ -154,8 +154,10 @@ def test_the_first_year_is_the_survey_carried_forward() -> None:
     first = ready.needs_by_year[ready.needs_by_year["year"] == 2027].reset_index(drop=True)
     assert first["block_id"].tolist() == ready.needs["block_id"].tolist()
     assert (first["full_share"] >= ready.needs["full_share"] - 1e-12).all()
-    for name in ("partial_depth_in", "grind_sqyd"):
-        assert first[name].to_numpy() == pytest.approx(ready.needs[name].to_numpy())
+    assert first["partial_depth_in"].to_numpy() == pytest.approx(ready.needs["partial_depth_in"].to_numpy())
+    # A block without repairs in the survey year may expect some a year later, and is ground with them.
+    same = ready.needs["grind_sqyd"] > 0
+    assert first["grind_sqyd"][same].to_numpy() == pytest.approx(ready.needs["grind_sqyd"][same].to_numpy())
 
 
 @cache

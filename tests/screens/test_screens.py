@@ -63,7 +63,7 @@ def test_every_screen_opens(app: AppTest, page: str) -> None:
     ("strategies.py", "strategies_view", ("Map", "List")),
     ("program.py", "program_view", ("Money", "Condition", "Map", "Program list", "Scenarios side by side")),
     ("prices.py", "prices_view", ("Every number", "Price book from bids")),
-    ("program.py", "block_part", ("Why", "Survey", "Quantities and cost", "Forecast")),
+    ("program.py", "block_part", ("Why", "Survey", "Panel plan", "From defect to dollar", "Forecast")),
 ])
 def test_every_tab_opens_with_something_in_it(app: AppTest, page: str, part: str, tabs: tuple[str, ...]) -> None:
     app.switch_page(page).run()

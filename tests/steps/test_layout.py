@@ -295,12 +295,13 @@ def test_more_than_two_patches_along_one_joint_take_the_joint(blocks: Maker, def
 
 
 def test_a_panel_is_replaced_where_patching_costs_more(blocks: Maker, defaults: Assumptions) -> None:
-    # By hand from the prices: 8.08 x 10.33 ft at $45 are $3,757, at $25 $2,088; a panel of 15 x 12 ft is $2,579 by its
-    # parts: 180 sq ft at (25 + 10) / 9 and 260 x 8 / 12 / 27, two ends of 12 ft at 5 + 3 with 12 dowels at 18, and 100.
-    hollow = {"defect": "hollow area", "x_ft": 2.0, "length_ft": 7.7, "y_ft": 1.0, "width_ft": 10.0}
+    # By hand from the prices: 8.08 x 8.33 ft at $45 are $3,031, at $25 $1,684; a repair of 9.92 x 12 ft from the joint
+    # is $1,951 by its parts: 119 sq ft at (25 + 10) / 9 and 260 x 8 / 12 / 27, two ends of 12 ft at 5 + 3 with 12 dowels
+    # at 18, and 100.
+    hollow = {"defect": "hollow area", "x_ft": 2.0, "length_ft": 7.7, "y_ft": 2.0, "width_ft": 8.0}
     city = one_block(blocks, defaults)
     laid = lay_out(defaults, city, hollow)
-    assert laid["kind"].tolist() == ["full depth"] and laid["length_ft"].iloc[0] == pytest.approx(15)
+    assert laid["kind"].tolist() == ["full depth"] and laid["length_ft"].iloc[0] == pytest.approx(9 + 11 / 12)
     assert "partial.replace_when_dearer" in laid["why"].iloc[0]
     cheap = reader.overlay(defaults, {"pay_items": {"partial_depth_patch": 25}})
     assert lay_out(cheap, city, hollow)["kind"].tolist() == ["partial depth"]

@@ -51,7 +51,7 @@ def test_counts_to_panels_by_hand(blocks: Maker, defaults: Assumptions) -> None:
     assert row["sunken_share"] == pytest.approx(2 / PANELS)
     assert row["curb_share"] == pytest.approx(60 / 600) and row["curb_ft"] == pytest.approx(60)  # both sides
     assert row["wide_joint_share"] == pytest.approx(132 / (20 * 36 + 2 * 300))
-    assert row["reseal_ft"] == pytest.approx(132)
+    assert row["reseal_ft"] == pytest.approx(132 * (1 - 6 / PANELS))  # the joints of replaced panels are new
     assert row["castings"] == pytest.approx(10 * 6 / PANELS)
     assert not row["estimated"]
     assert row["grind_sqyd"] == pytest.approx(300 * (36 - 2 * 2) / 9)  # Pennsylvania 514: not within 2 ft of curbs
@@ -97,7 +97,7 @@ def test_index_rating_and_word_are_estimated(blocks: Maker, defaults: Assumption
     *_, need = survey(blocks(given), defaults)
     row = need.iloc[0]
     assert row["estimated"] and row["index"] == index
-    assert (row["partial_share"], row["full_share"]) == pytest.approx((0.24, 0.03) if index == 55 else (0.28, 0.12))
+    assert (row["partial_share"], row["full_share"]) == pytest.approx((0.24, 0.008) if index == 55 else (0.28, 0.12))
     assert row["cracked_share"] == pytest.approx(row["full_share"] + 0.5 * row["partial_share"])
     assert row["partial_ft"] == pytest.approx(row["partial_share"] * PANELS * 6)
 
@@ -198,16 +198,17 @@ def test_what_a_panel_survey_finds_beside_repairs(blocks: Maker, defaults: Assum
             {**usual, "panel_row": 18, "defect": "casting", "severity": "high", "y_ft": 5, "length_ft": 2, "width_ft": 2})
     *_, need = survey(blocks({"panels_broken": 0}), defaults, *seen)
     row = need.iloc[0]
-    assert (row["crack_ft"], row["stitch_ft"], row["reseal_ft"]) == pytest.approx((12, 15, 12))
+    assert (row["crack_ft"], row["stitch_ft"], row["reseal_ft"]) == pytest.approx((12, 15, 12 * (1 - 1 / PANELS)))
     assert (row["stabilise_panels"], row["castings"], row["box_outs"]) == pytest.approx((1, 2, 1))
     assert (row["box_out_sqft"], row["felt_ft"]) == pytest.approx((16, 16))
     assert row["panels_full"] == pytest.approx(1)
 
 
 def test_depth_is_the_blocks_own_or_two_inches(blocks: Maker, defaults: Assumptions) -> None:
-    # UFC 3-270-03: at least 2 in are removed.
-    *_, need = survey(blocks({"panels_broken": 0}, {"panels_broken": 0, "damage_depth_in": 3.5}), defaults)
-    assert need["partial_depth_in"].tolist() == [2.0, 3.5]
+    # UFC 3-270-03: half an inch into sound concrete, and at least 2 in are removed.
+    *_, need = survey(blocks({"panels_broken": 0}, {"panels_broken": 0, "damage_depth_in": 3.5},
+                             {"panels_broken": 0, "damage_depth_in": 1.0}), defaults)
+    assert need["partial_depth_in"].tolist() == [2.0, 4.0, 2.0]
 
 
 counts = st.fixed_dictionaries({

@@ -146,7 +146,8 @@ def test_boards_only_in_patches_and_felt_only_round_box_outs(defaults: Assumptio
     # UFC 3-270-03 16.2: an insert as wide as the joint through the depth of the patch; ready-mix guide of Illinois:
     # isolation through the full depth round castings.
     included = defaults.table("pay_items")["included_in"]
-    assert included["joint_insert"] == "partial_depth_patch" and included["expansion_felt"] == "casting_box_out"
+    assert included["joint_insert"] == "partial_depth_patch"
+    assert included["expansion_felt"] == "full_depth_panel|casting_box_out"  # a casting in a replaced panel has felt too
     assert "joint_insert" not in one(defaults, "full_depth", full_sqyd=20.0, full_pay_sqyd=20.0, joint_ft=50.0)
     assert "expansion_felt" not in one(defaults, "partial_depth", **SURVEYED)
 
@@ -157,14 +158,14 @@ def partial_by_hand(waste: float) -> dict[str, float]:
         "partial_depth_patch": 60, "patch_milling": 54, "patch_saw_cut": 60, "patch_mix": (1.15 if waste else 1) * 0.5,
         "bonding_grout": (1.1 if waste else 1) * 69 * 144 / 16 / 231, "joint_insert": (1.05 if waste else 1) * 20,
         "curing_compound": 54 / 150, "crack_filling": 120, "joint_resealing": 80, "joint_preparation": 200,
-        "sealant": (1.15 if waste else 1) * 200 * GAL_PER_FT, "cross_stitching": 16, "slab_jacking": 20,
+        "sealant": (1.15 if waste else 1) * (200 + 20) * GAL_PER_FT, "curb_and_gutter": 30, "casting_adjustment": 2, "cross_stitching": 16, "slab_jacking": 20,
         "slab_stabilisation": 40, "dowel_bar_retrofit": 36, "diamond_grinding": 1066.7, "grinding_surface": 1066.7,
         "slurry_handling": 1066.7}
 
 
 @pytest.mark.parametrize("waste", [True, False])
 def test_partial_depth_by_hand(defaults: Assumptions, waste: bool) -> None:
-    # Panels, box-outs, curb and castings stay.
+    # Panels and box-outs stay.
     given = defaults if waste else without_waste(defaults)
     assert one(given, "partial_depth", **SURVEYED) == pytest.approx(partial_by_hand(waste))
 
@@ -174,8 +175,8 @@ def test_full_depth_by_hand(bare: Assumptions) -> None:
     assert one(bare, "full_depth", **SURVEYED) == pytest.approx({
         **partial_by_hand(False), "full_depth_panel": 41, "casting_box_out": 1, "saw_cut": 108, "removal_full": 385 / 9,
         "base_repair": 385 / 9, "dowel": 44, "basket_dowel": 11, "tie_bar": 12, "concrete_full": 385 * 8 / 12 / 27,
-        "new_joint": 96, "sealant": 296 * GAL_PER_FT, "curing_compound": (54 + 385) / 150, "expansion_felt": 10,
-        "box_out_steel": 25 * 1.336, "curb_and_gutter": 30, "casting_adjustment": 2})
+        "new_joint": 96, "sealant": (296 + 20) * GAL_PER_FT, "curing_compound": (54 + 385) / 150, "expansion_felt": 10,
+        "box_out_steel": 25 * 1.336})
 
 
 def test_reconstruction_by_hand(bare: Assumptions) -> None:

@@ -130,7 +130,8 @@ _NEED_FIELDS = all_required(
     number("reseal_ft", "ft", "Joints to clean and seal"),
     number("curb_ft", "ft", "Curb to replace"),
     number("castings", "count", "Castings to adjust: in replaced panels, boxed out or set too low"),
-    number("grind_sqyd", "sqyd", "Area to grind after the repair"),
+    number("grind_panels_share", "share", "Share of panels with a step or polish that grinding should level", 0, 1),
+    number("grind_sqyd", "sqyd", "Area to grind: after patches and panels, or where steps or ride ask for it"),
     number("distress_level", "level", "Material distress: 0 none, 1 low, 2 medium, 3 high", 0, 3),
     number("index", "points", "Condition index, held or computed from the shares", 0, 100),
 ) + (

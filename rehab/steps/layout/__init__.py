@@ -25,6 +25,7 @@ __all__ = ["dowel_count", "dowel_diameter_in", "economic_join_ft", "hole_in", "j
            "per_panel", "published_join_ft", "tie_bar_count"]
 
 _EPS: Final = 1e-6
+_NARROW_FT: Final = 0.5  #: a crack shorter than this along the block is cut out whole or not at all
 #: calls that shape a layout; the others are measured where they lie
 _SHAPING: Final = ("full depth", "box out", "partial depth")
 
@@ -50,11 +51,11 @@ def leave(findings: pd.DataFrame, repairs: pd.DataFrame) -> pd.DataFrame:
     """The findings with the repairs that take them out, and the feet of crack and joint that stay beside them."""
     pairs = _overlaps(findings, repairs)
     full = pairs[pairs["kind"] == "full depth"]
-    long, wide = findings["x1_ft"] - findings["x0_ft"], findings["y1_ft"] - findings["y0_ft"]
+    long = findings["x1_ft"] - findings["x0_ft"]
     over = np.maximum(np.minimum(full["x1_ft"], full["end_ft"]) - np.maximum(full["x0_ft"], full["x_ft"]), 0.0)
     gone = over.groupby(full["finding"]).sum().reindex(findings.index)
     # A repair spans the column: of a crack along it the part inside goes, of one across it all or nothing.
-    share = np.where(long >= wide, (gone / long.where(long > 0)).fillna(0.0), gone.notna().astype(float))
+    share = np.where(long > _NARROW_FT, (gone / long.where(long > 0)).fillna(0.0), gone.notna().astype(float))
     return findings.assign(repair_ids=_numbers(pairs, "finding", "repair_id").reindex(findings.index).astype("str"),
                            left_ft=findings["left_ft"] * (1 - np.minimum(share, 1.0)))
 
@@ -89,18 +90,29 @@ def _cuts(network: pd.DataFrame, findings: pd.DataFrame, assumptions: Assumption
                       strict=True))
     shaping = findings["call"].isin(_SHAPING)
     rows: list[tuple[Any, ...]] = []
+    utility = _utility_cuts(findings)
     for (name, column), found in _by_column(findings, shaping).items():
         length, wide, along, across, thick, dowelled = blocks[name]
         joints = [float(x) for x in np.linspace(0.0, length, int(along) + 1).round(6)]
         edges = (wide / across * (column - 1), wide / across * column)
         own = rules(thick)
         bars = ends[column in (1, int(across))][name] if own.dowels else 0.0
-        price = prices(thick, round(wide / across, 6), round(joints[1], 6), bool(dowelled), float(bars))
-        for cut in lay_out_column(found, joints, edges, thick, bool(dowelled), own, price):
+        price = prices(thick, round(wide / across, 6), bool(dowelled), float(bars))
+        for cut in lay_out_column(found, utility.get(name, []), joints, edges, thick, bool(dowelled), own, price):
             box = cut.box
             rows.append((name, column, cut.kind, box.x0, box.y0, box.x1 - box.x0, box.y1 - box.y0, box.depth_in,
                          " | ".join(cut.why)))
     return rows
+
+
+def _utility_cuts(findings: pd.DataFrame) -> dict[str, list[Box]]:
+    """Every utility cut of each block: one may call for the whole panel of another in the next column."""
+    rows = findings[findings["defect"] == "utility cut"]
+    cuts: dict[str, list[Box]] = {}
+    columns = ("block_id", "x0_ft", "x1_ft", "y0_ft", "y1_ft", "depth_in")
+    for name, *box in zip(*(rows[item].tolist() for item in columns), strict=True):
+        cuts.setdefault(name, []).append(Box(*box))
+    return cuts
 
 
 def _by_column(findings: pd.DataFrame, shaping: pd.Series) -> dict[tuple[str, int], list[Found]]:

@@ -59,7 +59,10 @@ def column_dowels(network: pd.DataFrame, at_curb: npt.NDArray[np.bool_], assumpt
     spacing = np.where(parked, assumptions.number("dowels", "parking_spacing_in"),
                        assumptions.number("dowels", "spacing_in"))
     width = (network["width_ft"] / network["panel_columns"]).to_numpy(float).round(6)
-    return dowel_count(width, clear, assumptions, spacing)
+    # A street one panel wide has a curb on both sides.
+    edge = assumptions.number("dowels", "edge_in") / IN_PER_FT
+    both = np.where(at_curb & (network["panel_columns"].to_numpy(float) == 1), np.maximum(clear - edge, 0.0), 0.0)
+    return dowel_count(width - both, clear, assumptions, spacing)
 
 
 def usual_dowels(network: pd.DataFrame, assumptions: Assumptions) -> Floats:

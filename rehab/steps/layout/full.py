@@ -10,7 +10,8 @@ programming over the damage from left to right: which of it to join, and where t
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
+from itertools import pairwise
 from typing import Final, NamedTuple
 
 from rehab.steps.layout.rules import Prices, Rules
@@ -20,6 +21,8 @@ Span = tuple[float, float]
 State = tuple[float, float, float, tuple[Span, ...]]
 _EPS: Final = 1e-6
 _FAR: Final = -1e9
+_CENT: Final = 1e-4  #: costs that differ by less are alike, and the ties decide
+_LOOK_PANELS: Final = 4  #: panels ahead in which patches may be worth a longer repair; further ones never are
 
 
 class Spans:
@@ -29,11 +32,36 @@ class Spans:
         self.all = sorted(spans)
         self._lows = [span[0] for span in self.all]
         self._widest = max((span[1] - span[0] for span in self.all), default=0.0)
+        self._edges, self._sums = _running(self.all)
 
     def over(self, low: float, high: float) -> list[tuple[float, float, float]]:
         """Intervals that overlap the one from low to high."""
         first, last = bisect_left(self._lows, low - self._widest), bisect_left(self._lows, high)
         return [span for span in self.all[first:last] if span[1] > low]
+
+    def up_to(self, x: float) -> float:
+        """Figure times length of all intervals before x, and of the parts before x of those that hold it."""
+        at = bisect_right(self._edges, x)
+        if at == 0:
+            return 0.0
+        if at == len(self._edges):
+            return self._sums[-1]
+        low, high = self._edges[at - 1:at + 1]
+        return self._sums[at - 1] + (self._sums[at] - self._sums[at - 1]) * (x - low) / (high - low)
+
+
+def _running(spans: list[tuple[float, float, float]]) -> tuple[list[float], list[float]]:
+    """The edges of the intervals, and figure times length of all up to each edge."""
+    edges = sorted({edge for low, high, _ in spans for edge in (low, high)})
+    slopes = dict.fromkeys(edges, 0.0)
+    for low, high, figure in spans:
+        slopes[low] += figure
+        slopes[high] -= figure
+    sums, slope = [0.0], 0.0
+    for low, high in pairwise(edges):
+        slope += slopes[low]
+        sums.append(sums[-1] + slope * (high - low))
+    return edges, sums
 
 
 class Lane(NamedTuple):
@@ -61,33 +89,33 @@ def lane_of(joints: list[float], dowelled: bool, no_end: Iterable[Span] = (), no
 def least_cost(damage: Iterable[Span], lane: Lane, rules: Rules, prices: Prices) -> list[Span]:
     """The full-depth repairs of one column that take out all ``damage`` at least cost, from left to right."""
     found = [_grown(part, lane.joints, rules) for part in damage] if rules.about_the_damage else list(damage)
-    groups = _merged(found)
-    if len(groups) < 2:
-        return [_best_one(a, b, lane, rules, prices)[1] for a, b in groups]
-    alone = [_best_one(a, b, lane, rules, prices) for a, b in groups]
+    groups = merged(found)
+    if not groups:
+        return []
+    alone = [best_one(a, b, lane, rules, prices) for a, b in groups]
     gap = max(rules.least_remainder_ft, prices.join_ft)
-    clusters: list[list[Span]] = [[groups[0]]]
-    for at, group in enumerate(groups[1:]):
-        # What may be better joined with the next, or crowds it, is laid out together with it.
-        if _apart(groups, alone, at, gap, lane, prices):
-            clusters.append([group])
-        else:
-            clusters[-1].append(group)
-    single = {group: [span] for group, (_, span) in zip(groups, alone, strict=True)}
-    laid = [single[cluster[0]] if len(cluster) == 1 else _together(cluster, gap, lane, rules, prices)
-            for cluster in clusters]
+
+    def together(first: int, last: int) -> list[Span]:
+        if last - first == 1:
+            return [alone[first][1]]
+        return _together(groups[first:last], [cost for cost, _ in alone[first:last]], gap, lane, rules, prices)
+
+    # What may be better joined with the next, or crowds it, is laid out together with it.
+    breaks = [at + 1 for at in range(len(groups) - 1) if _apart(groups, alone, at, gap, lane, prices)]
+    clusters = list(pairwise([0, *breaks, len(groups)]))
+    laid = [together(*cluster) for cluster in clusters]
     at = 0
     while at + 1 < len(laid):
         if laid[at + 1][0][0] - laid[at][-1][1] >= gap - _EPS:
             at += 1
             continue
-        clusters[at:at + 2] = [clusters[at] + clusters[at + 1]]
-        laid[at:at + 2] = [_together(clusters[at], gap, lane, rules, prices)]
+        clusters[at:at + 2] = [(clusters[at][0], clusters[at + 1][1])]
+        laid[at:at + 2] = [together(*clusters[at])]
         at = max(at - 1, 0)
     return [span for spans in laid for span in spans]
 
 
-def _merged(parts: Iterable[Span]) -> list[Span]:
+def merged(parts: Iterable[Span]) -> list[Span]:
     """Damage that overlaps is one."""
     merged: list[Span] = []
     for a, b in sorted(parts):
@@ -107,42 +135,45 @@ def _apart(groups: list[Span], alone: list[tuple[float, Span]], at: int, gap: fl
     """
     (cost, (_, end)), (more, (start, _)) = alone[at], alone[at + 1]
     low, high = groups[at][0], groups[at + 1][1]
-    saved = sum(usd * (x1 - x0) for x0, x1, usd in lane.patches.over(low - gap, high + gap))
+    reach = 2 * (lane.joints[1] - lane.joints[0])
+    saved = sum(usd * (x1 - x0) for x0, x1, usd in lane.patches.over(low - reach, high + reach))
     return start - end >= gap - _EPS and cost + more <= prices.each_usd + prices.per_ft * (high - low) - saved + _EPS
 
 
-def _best_one(a: float, b: float, lane: Lane, rules: Rules, prices: Prices) -> tuple[float, Span]:
-    """The cheapest repair that takes out damage from a to b, and its cost."""
-    best: tuple[float, float, float, float, Span] | None = None
-    pairs = _pairs(a, b, lane, rules, ())
-    if not lane.patches.over(pairs[0][0], pairs[-1][1]):
-        shortest = min(end - start for start, end in pairs) + _EPS
-        pairs = [(start, end) for start, end in pairs if end - start <= shortest]
-    for start, end in pairs:
-        cost = _cost(start, end, lane, prices)
-        key = (round(cost, 4), *_ties(start, end, a, b, lane.joints), (start, end))
-        if best is None or key < best:
-            best = key
-    assert best is not None
-    return best[0], best[-1]
+def best_one(a: float, b: float, lane: Lane, rules: Rules, prices: Prices) -> tuple[float, Span]:
+    """Cost and place of the cheapest repair that takes out damage from a to b; patches that go with it are saved."""
+    pairs = _pairs(a, b, lane, rules, prices, ())
+    least = min(cost for cost, _, _ in pairs)
+    ties = [(*_ties(start, end, a, b, lane.joints), (start, end)) for cost, start, end in pairs if cost < least + _CENT]
+    return least, min(ties)[-1]
 
 
-def _together(groups: list[Span], gap: float, lane: Lane, rules: Rules, prices: Prices) -> list[Span]:
-    """The cheapest repairs of damage that lies near together, any neighbours joined."""
+def _together(groups: list[Span], alone: list[float], gap: float, lane: Lane, rules: Rules,
+              prices: Prices) -> list[Span]:
+    """The cheapest repairs of damage that lies near together, any neighbours joined.
+
+    ``alone`` holds the cost of each by itself: joining is tried where it costs no more than the parts and what keeping
+    them apart may cost, one repair more with its least length and a panel to either side.
+    """
+    panel = lane.joints[1] - lane.joints[0]
+    margin = prices.each_usd + prices.per_ft * (rules.least_length_ft + 2 * panel + gap)
     states: list[list[State]] = [[] for _ in range(len(groups) + 1)]
     states[0].append((0.0, 0.0, _FAR, ()))
     for at in range(len(groups)):
         states[at] = _undominated(states[at])
         for cost, tie, end_before, repairs in states[at]:
             extra = (end_before + gap,) if end_before > _FAR else ()
+            a, apart = groups[at][0], margin
             for last in range(at, len(groups)):
-                a, b = groups[at][0], groups[last][1]
-                for start, end in _pairs(a, b, lane, rules, extra):
+                b, apart = groups[last][1], apart + alone[last]
+                saved = lane.patches.up_to(b + 2 * panel) - lane.patches.up_to(a - 2 * panel)
+                if last > at and prices.each_usd + prices.per_ft * (b - a) - saved > apart:
+                    continue
+                for more, start, end in _pairs(a, b, lane, rules, prices, extra):
                     if start < end_before + gap - _EPS:
                         continue
                     interior, off, _ = _ties(start, end, a, b, lane.joints)
-                    states[last + 1].append((cost + _cost(start, end, lane, prices), tie + interior + 1e-3 * off, end,
-                                             (*repairs, (start, end))))
+                    states[last + 1].append((cost + more, tie + interior + 1e-3 * off, end, (*repairs, (start, end))))
     return list(min(states[-1], key=lambda state: (round(state[0], 4), round(state[1], 6), state[3]))[3])
 
 
@@ -155,18 +186,15 @@ def _undominated(states: list[State]) -> list[State]:
     return kept
 
 
-def _cost(start: float, end: float, lane: Lane, prices: Prices) -> float:
-    """Cost of one repair, less what the patches that it takes out would have cost."""
-    length = end - start
-    cost = prices.each_usd + prices.per_ft * length + prices.joint_usd * inner_joints(length, prices.longest_ft)
-    for x0, x1, usd in lane.patches.over(start, end):
-        cost -= usd * (min(x1, end) - max(x0, start))
-    return cost
+def inner_joints(start: float, end: float, joints: list[float], past_ft: float, longest_ft: float) -> int:
+    """Transverse joints to be remade inside a repair.
 
-
-def inner_joints(length_ft: float, longest_ft: float) -> int:
-    """Transverse joints to be remade inside a repair that is longer than a panel may be."""
-    return max(0, -int(-(length_ft - _EPS) // longest_ft) - 1)
+    Those of the street that it covers, in line with the next column, but for one that its end takes out (no more than
+    ``past_ft`` inside); and more of them where a panel would be longer than it may be.
+    """
+    first, last = bisect_right(joints, start + past_ft + _EPS), bisect_left(joints, end - past_ft - _EPS)
+    kept = [start, *joints[first:last], end]
+    return len(kept) - 2 + sum(max(0, -int(-(b - a - _EPS) // longest_ft) - 1) for a, b in pairwise(kept))
 
 
 def _ties(start: float, end: float, a: float, b: float, joints: list[float]) -> tuple[float, float, float]:
@@ -180,69 +208,98 @@ def _at(x: float, joints: list[float]) -> bool:
     return at < len(joints) and joints[at] <= x + _EPS
 
 
-def _pairs(a: float, b: float, lane: Lane, rules: Rules, begins: tuple[float, ...]) -> list[Span]:
-    """Valid repairs over damage from a to b, among them one of least cost.
+def _pairs(a: float, b: float, lane: Lane, rules: Rules, prices: Prices,
+           begins: tuple[float, ...]) -> list[tuple[float, float, float]]:
+    """Valid repairs over damage from a to b, among them one of least cost: cost, beginning, end.
 
     Cost grows with length, so a cut lies at the damage, at a joint or past it, at the least remainder, where a zone
-    without cuts or a patch ends, or a least length from the other cut.
+    without cuts or a patch ends, or a least length from the other cut.  What patches would have cost is taken off.
     """
     low, high = lane.joints[0], lane.joints[-1]
     least = min(rules.least_length_ft, high - low)
     slack = max(least - (b - a), 0.0)
     middle = min(max((a + b - least) / 2, low), high - least)
-    starts = _begins(a, slack, lane, rules)
-    ends = _ends(b, slack, lane, rules)
+    starts = _begins(a, slack, lane, rules, prices)
+    ends = _ends(b, slack, lane, rules, prices)
     starts += [b - least, middle, *begins]
     ends += [a + least, middle + least]
     if slack > 0:
         starts, ends = starts + [end - least for end in ends], ends + [start + least for start in starts]
     begin = sorted({round(x, 6) for x in starts if low - _EPS <= x <= a + _EPS and _may_begin(x, lane, rules)})
     finish = sorted({round(x, 6) for x in ends if b - _EPS <= x <= high + _EPS and _may_end(x, lane, rules)})
-    if not begin or not finish:
-        return [(low, high)]
-    if lane.patches.over(begin[0], finish[-1]):
-        found = [(start, end) for start in begin for end in finish
-                 if end - start >= least - _EPS and _fits(start, end, lane, rules)]
-    else:  # nothing is saved by being longer: of all beginnings only the last is worth trying
-        found = []
-        for end in finish:
-            for start in reversed(begin):
-                if end - start >= least - _EPS and _fits(start, end, lane, rules):
-                    found.append((start, end))
-                    break
-    return found or [(low, high)]  # the whole column is always valid
-
-
-def _ends(b: float, slack: float, lane: Lane, rules: Rules) -> list[float]:
-    """Where a repair may end that reaches to b or up to ``slack`` beyond; the joints go on until one is valid."""
+    cost = _costs(lane, rules, prices)
+    left, right = [(x, *cost(x, True)) for x in begin], [(x, *cost(x, False)) for x in finish]
     past = rules.past_joint_ft if lane.dowelled else 0.0
-    joints, ends = lane.joints, [b]
-    at = bisect_left(joints, b - past - _EPS)
-    while at < len(joints):
-        joint = joints[at]
-        ends += [joint - rules.least_remainder_ft, min(joint + past, joints[-1])]
-        if joint > b + slack + _EPS and _may_end(min(joint + past, joints[-1]), lane, rules):
-            break
-        at += 1
-    reach = ends[-1]
-    return ends + [span[1] for span in lane.no_end.over(b, reach)] + [
-        x for patch in lane.patches.over(b, reach + _EPS) for x in patch[:2]]
+    long = lane.joints[1] + 2 * past > prices.longest_ft
+    found = []
+    for start, less, before in left:
+        for end, more, after in right:
+            if end - start >= least - _EPS and _fits(start, end, lane, rules):
+                inner = (inner_joints(start, end, lane.joints, past, prices.longest_ft) if long
+                         else max(after - before, 0))
+                found.append((prices.each_usd + more - less + prices.joint_usd * inner, start, end))
+    if found:
+        return found
+    inner = inner_joints(low, high, lane.joints, past, prices.longest_ft)  # the whole column is always valid
+    saved = lane.patches.up_to(high)
+    return [(prices.each_usd + prices.per_ft * (high - low) + prices.joint_usd * inner - saved, low, high)]
 
 
-def _begins(a: float, slack: float, lane: Lane, rules: Rules) -> list[float]:
+def _costs(lane: Lane, rules: Rules, prices: Prices) -> Callable[[float, bool], tuple[float, int]]:
+    """What a cut adds to the cost of a repair and the joints before it: two cuts differ by what lies between."""
+    past = rules.past_joint_ft if lane.dowelled else 0.0
+
+    def at(x: float, begins: bool) -> tuple[float, int]:
+        joints = bisect_right(lane.joints, x + past + _EPS) if begins else bisect_left(lane.joints, x - past - _EPS)
+        return prices.per_ft * x - lane.patches.up_to(x), joints
+
+    return at
+
+
+def _ends(b: float, slack: float, lane: Lane, rules: Rules, prices: Prices) -> list[float]:
+    """Where a repair may end that reaches to b or up to ``slack`` beyond: up to the first joint that is valid.
+
+    It goes on beyond only as far as the patches out there are worth.
+    """
+    past = rules.past_joint_ft if lane.dowelled else 0.0
+    joints, ends, limit = lane.joints, [b], _FAR
+    for at in range(bisect_left(joints, b - past - _EPS), len(joints)):
+        joint, end = joints[at], min(joints[at] + past, joints[-1])
+        ends += [joint - rules.least_remainder_ft, end]
+        if joint > b + slack + _EPS and _may_end(end, lane, rules):
+            limit = _worthwhile(end, 1, lane, prices) if limit == _FAR else limit
+            if end >= limit - _EPS:
+                break
+    zones = (*lane.no_end.over(b, ends[-1]), *lane.patches.over(b, ends[-1] + _EPS))
+    return ends + [x for low, high, _ in zones for x in (low, high)]
+
+
+def _begins(a: float, slack: float, lane: Lane, rules: Rules, prices: Prices) -> list[float]:
     """Where a repair may begin that reaches to a, as :func:`_ends` for the other side."""
     past = rules.past_joint_ft if lane.dowelled else 0.0
-    joints, begins = lane.joints, [a]
-    at = bisect_right(joints, a + past + _EPS) - 1
-    while at >= 0:
-        joint = joints[at]
-        begins += [joint + rules.least_remainder_ft, max(joint - past, joints[0])]
-        if joint < a - slack - _EPS and _may_begin(max(joint - past, joints[0]), lane, rules):
-            break
-        at -= 1
-    reach = begins[-1]
-    return begins + [span[0] for span in lane.no_begin.over(reach, a)] + [
-        x for patch in lane.patches.over(reach - _EPS, a) for x in patch[:2]]
+    joints, begins, limit = lane.joints, [a], _FAR
+    for at in range(bisect_right(joints, a + past + _EPS) - 1, -1, -1):
+        joint, begin = joints[at], max(joints[at] - past, joints[0])
+        begins += [joint + rules.least_remainder_ft, begin]
+        if joint < a - slack - _EPS and _may_begin(begin, lane, rules):
+            limit = _worthwhile(begin, -1, lane, prices) if limit == _FAR else limit
+            if begin <= limit + _EPS:
+                break
+    zones = (*lane.no_begin.over(begins[-1], a), *lane.patches.over(begins[-1] - _EPS, a))
+    return begins + [x for low, high, _ in zones for x in (low, high)]
+
+
+def _worthwhile(x: float, way: int, lane: Lane, prices: Prices) -> float:
+    """How far beyond x a repair may go for the sake of patches: as far as all up to there are worth the length."""
+    ahead = _LOOK_PANELS * (lane.joints[1] - lane.joints[0])
+    spans = lane.patches.over(x, x + ahead) if way > 0 else lane.patches.over(x - ahead, x)[::-1]
+    far, saved = x, 0.0
+    for low, high, usd in spans:
+        saved += usd * (high - low)
+        end = high if way > 0 else low
+        if saved >= prices.per_ft * way * (end - x):
+            far = end
+    return far
 
 
 def _may_end(x: float, lane: Lane, rules: Rules) -> bool:

@@ -31,8 +31,7 @@ def hardware(laid: pd.DataFrame, block: pd.DataFrame, assumptions: Assumptions) 
     dowelled = full & wanted & (thick >= assumptions.number("dowels", "from_thickness_in"))
     each = column_dowels(block, at_curb, assumptions)
     past = assumptions.number("layout_rules", "full.past_dowelled_joint_ft") * block["dowelled"].to_numpy(bool)
-    longest = (block["length_ft"] / block["panel_rows"]).to_numpy(float).round(6) + 2 * past
-    inner = np.where(full, [inner_joints(*of) for of in zip(length, longest, strict=True)], 0.0)
+    inner = np.where(full, _inner(laid, block, past, assumptions), 0.0)
     piece = assumptions.number("layout_rules", "full.piece_ft")
     lifts = np.where(full, np.ceil(length / piece - _EPS) - 1, 0.0)
     shared = _shared_sides(laid, full)
@@ -53,6 +52,15 @@ def hardware(laid: pd.DataFrame, block: pd.DataFrame, assumptions: Assumptions) 
     }
 
 
+def _inner(laid: pd.DataFrame, block: pd.DataFrame, past: Floats, assumptions: Assumptions) -> list[int]:
+    """Joints remade inside each rectangle."""
+    limit = assumptions.number("layout_rules", "full.longest_panel_ft")
+    start, length = laid["x_ft"].to_numpy(float).round(6), laid["length_ft"].to_numpy(float).round(6)
+    sizes = zip(start, length, block["length_ft"], block["panel_rows"], past, strict=True)
+    return [inner_joints(a, a + long, np.linspace(0.0, whole, int(rows) + 1).round(6).tolist(), beyond, limit)
+            for a, long, whole, rows, beyond in sizes]
+
+
 def _shared_sides(laid: pd.DataFrame, full: npt.NDArray[np.bool_]) -> Floats:
     """Feet of each full-depth repair's right side that is the left side of one in the next column."""
     own = laid.loc[full, ["block_id", "panel_column", "x_ft", "length_ft"]].rename_axis("repair").reset_index()
@@ -65,14 +73,12 @@ def _shared_sides(laid: pd.DataFrame, full: npt.NDArray[np.bool_]) -> Floats:
 
 
 def _on_joints(laid: pd.DataFrame, block: pd.DataFrame) -> Floats:
-    """Feet of each rectangle's outline that lie on a joint; the curbs at both sides of the block are none."""
+    """Feet of each rectangle's outline that lie on a joint or along a curb, where no new cut is needed."""
     total = np.zeros(len(laid))
-    for at, size, other, whole, count, ends in (("x_ft", "length_ft", "width_ft", "length_ft", "panel_rows", True),
-                                                ("y_ft", "width_ft", "length_ft", "width_ft", "panel_columns", False)):
+    for at, size, other, whole, count in (("x_ft", "length_ft", "width_ft", "length_ft", "panel_rows"),
+                                          ("y_ft", "width_ft", "length_ft", "width_ft", "panel_columns")):
         panel = (block[whole] / block[count]).to_numpy(float)
         for edge in (laid[at].to_numpy(float), (laid[at] + laid[size]).to_numpy(float)):
-            number = np.round(edge / panel)
-            on = np.abs(edge - number * panel) < 1e-4
-            inside = (number > 0) & (number < block[count].to_numpy(float))
-            total += np.where(on & (inside | ends), laid[other].to_numpy(float), 0.0)
+            on = np.abs(edge - np.round(edge / panel) * panel) < 1e-4
+            total += np.where(on, laid[other].to_numpy(float), 0.0)
     return total

@@ -27,17 +27,47 @@ def _side(a: float, b: float, low: float, high: float, rules: Rules) -> tuple[fl
     return (low if a - low < rules.partial_strip_ft else a), (high if high - b < rules.partial_strip_ft else b)
 
 
-def joined(patches: list[Box], panel: Box, rules: Rules) -> list[Box]:
-    """The patches of one panel: near ones joined, and so many at one joint made one over the whole joint."""
-    near = near_joined(patches, rules)
-    for ends in ((0, True), (1, True), (2, False), (3, False)):
-        side, across = ends
-        at = [box for box in near if abs(box[side] - panel[side]) < _EPS]
+def joined(spalls: list[Box], castings: list[Box], panel: Box, rules: Rules) -> list[Box]:
+    """The patches of one panel from the cuts round its shallow damage.
+
+    So many at one joint become one over the whole joint; near ones are joined; one that would cut through the frame of
+    a casting, or leave a narrow strip beside it, takes the casting in.
+    """
+    patches = list(spalls)
+    for side, across in ((0, True), (1, True), (2, False), (3, False)):
+        at = [box for box in spalls if abs(box[side] - panel[side]) < _EPS]
         if len(at) >= rules.whole_joint_from:
             whole = _hull(at)
             whole = whole._replace(y0=panel.y0, y1=panel.y1) if across else whole._replace(x0=panel.x0, x1=panel.x1)
-            near = near_joined([*(box for box in near if box not in at), whole], rules)
-    return near
+            patches = [*(box for box in patches if box not in at), whole]
+    patches = near_joined(patches, rules)
+    while True:
+        touched = next(((box, frame) for box in patches for frame in castings
+                        if _near(box, frame, rules.partial_strip_ft) and not _holds(box, frame)), None)
+        if touched is None:
+            return patches
+        box, frame = touched
+        taken = _hull([box, frame])._replace(depth_in=box.depth_in)
+        wider = Box(*_side(taken.x0, taken.x1, panel.x0, panel.x1, rules),
+                    *_side(taken.y0, taken.y1, panel.y0, panel.y1, rules), box.depth_in)
+        patches = near_joined([*(other for other in patches if other != box), wider], rules)
+
+
+def split_at(patches: list[Box], cracks: list[Box], panel: Box, rules: Rules) -> list[Box]:
+    """The patches, parted at cracks that stay: no patch bridges one (UFC 3-270-03 note 4), each part of least side."""
+    parts = list(patches)
+    for crack in sorted(cracks):
+        middle = (crack.x0 + crack.x1) / 2
+        for box in list(parts):
+            over = box.x0 + _EPS < middle < box.x1 - _EPS and crack.y0 < box.y1 - _EPS and crack.y1 > box.y0 + _EPS
+            room = min(middle - panel.x0, panel.x1 - middle) >= rules.partial_side_ft
+            if over and room:
+                low, high = min(box.x0, middle - rules.partial_side_ft), max(box.x1, middle + rules.partial_side_ft)
+                halves = [box._replace(x0=low, x1=middle), box._replace(x0=middle, x1=high)]
+                rest = [other for other in parts if other != box]
+                if not any(_near(half, other, rules.partial_gap_ft) for half in halves for other in rest):
+                    parts = [*rest, *halves]
+    return sorted(parts)
 
 
 def near_joined(patches: list[Box], rules: Rules) -> list[Box]:
@@ -55,28 +85,45 @@ def near_joined(patches: list[Box], rules: Rules) -> list[Box]:
     return sorted(done)
 
 
-def box_outs(frames: list[Box], patches: list[Box], panel: Box, thickness_in: float,
+def box_outs(frames: list[Box], castings: list[Box], patches: list[Box], panel: Box, thickness_in: float,
              rules: Rules) -> tuple[list[Box], list[Box]]:
-    """Box-outs of the castings of one panel, and the patches that they leave.
+    """Box-outs of the castings of one panel, and the patches that they leave; ``castings`` are those that stay.
 
     A box-out is square-cornered, clear of the frame on every side, and goes to the joint where a narrow strip would
-    stay; a patch that it touches, or comes nearer than the strip of a patch, becomes part of it.
+    stay; a patch or casting that it touches, or comes nearer than the strip, becomes part of it.
     """
-    boxes = [_to_joint(Box(frame.x0 - rules.box_clear_ft, frame.x1 + rules.box_clear_ft, frame.y0 - rules.box_clear_ft,
-                           frame.y1 + rules.box_clear_ft, thickness_in), panel, rules) for frame in frames]
-    left = list(patches)
+    if not frames:
+        return [], patches
+    clear = rules.box_clear_ft
+
+    def round_it(frame: Box) -> Box:
+        return _within(Box(frame.x0 - clear, frame.x1 + clear, frame.y0 - clear, frame.y1 + clear, thickness_in), panel)
+
+    boxes = [_to_joint(round_it(frame), panel, rules) for frame in frames]
+    left, staying = list(patches), list(castings)
     while True:
         pair = next(((a, b) for at, a in enumerate(boxes) for b in boxes[at + 1:] if _near(a, b, rules.box_strip_ft)),
                     None)
         if pair:
             boxes = [box for box in boxes if box not in pair] + [_to_joint(_hull(list(pair)), panel, rules)]
             continue
-        touched = next(((a, b) for a in boxes for b in left if _near(a, b, rules.partial_strip_ft)), None)
+        touched = next(((a, b) for a in boxes for b in staying if _near(a, b, rules.box_strip_ft)), None) or next(
+            ((a, b) for a in boxes for b in left if _near(a, b, rules.partial_strip_ft)), None)
         if touched is None:
             return sorted(boxes), left
-        box, patch = touched
-        left.remove(patch)
-        boxes = [other for other in boxes if other != box] + [_to_joint(_hull([box, patch]), panel, rules)]
+        box, other = touched
+        (left if other in left else staying).remove(other)
+        grown = _hull([box, other if other in patches else round_it(other)])._replace(depth_in=thickness_in)
+        boxes = [kept for kept in boxes if kept != box] + [_to_joint(grown, panel, rules)]
+
+
+def _within(box: Box, panel: Box) -> Box:
+    return Box(max(box.x0, panel.x0), min(box.x1, panel.x1), max(box.y0, panel.y0), min(box.y1, panel.y1), box.depth_in)
+
+
+def _holds(box: Box, other: Box) -> bool:
+    return (box.x0 <= other.x0 + _EPS and box.x1 >= other.x1 - _EPS and box.y0 <= other.y0 + _EPS
+            and box.y1 >= other.y1 - _EPS)
 
 
 def _to_joint(box: Box, panel: Box, rules: Rules) -> Box:

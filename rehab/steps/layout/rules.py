@@ -35,7 +35,6 @@ class Rules:
     utility_near_ft: float
     box_clear_ft: float
     box_strip_ft: float
-    frame_ft: float
     partial_beyond_ft: float
     partial_side_ft: float
     partial_gap_ft: float
@@ -76,7 +75,7 @@ def rules_of(thickness_in: float, assumptions: Assumptions) -> Rules:
         number("full.least_remainder_ft"), number("full.past_dowelled_joint_ft"), number("full.beyond_damage_ft"),
         yes("full.grow", "about the damage"), number("full.whole_panel_from_share"), yes("full.keep_from_cracks"),
         number("utility.beyond_ft"), number("utility.whole_panel_within_ft"),
-        number("casting.clear_ft"), number("casting.least_strip_ft"), number("casting.frame_ft"),
+        number("casting.clear_ft"), number("casting.least_strip_ft"),
         number("partial.beyond_damage_in") / IN_PER_FT, number("partial.least_side_in") / IN_PER_FT,
         number("partial.join_gap_in") / IN_PER_FT, number("partial.least_remainder_in") / IN_PER_FT,
         int(number("partial.whole_joint_from")), yes("partial.replace_when_dearer"),
@@ -84,15 +83,16 @@ def rules_of(thickness_in: float, assumptions: Assumptions) -> Rules:
     )
 
 
-def prices_of(thickness_in: float, width_ft: float, panel_ft: float, dowelled_joints: bool, dowels_per_end: float,
+def prices_of(thickness_in: float, width_ft: float, dowelled_joints: bool, dowels_per_end: float,
               assumptions: Assumptions) -> Prices:
-    """The prices for repairs of one width in panels of one length and thickness."""
+    """The prices for repairs of one width and thickness."""
     end = end_usd(width_ft, dowels_per_end, assumptions)
     past = assumptions.number("layout_rules", "full.past_dowelled_joint_ft") if dowelled_joints else 0.0
     published = assumptions.text("layout_rules", "full.join") == "published"
+    longest = max(assumptions.number("layout_rules", "full.longest_panel_ft"), 2 * past)
     return Prices(
         2 * end + assumptions.number("layout_rules", "full.each_usd"), width_ft * area_usd(thickness_in, assumptions),
-        end, panel_ft + 2 * past, published_join_ft(thickness_in, width_ft, assumptions) if published else 0.0,
+        end, longest, published_join_ft(thickness_in, width_ft, assumptions) if published else 0.0,
         assumptions.number("pay_items", "partial_depth_patch"))
 
 

@@ -29,7 +29,8 @@ def per_panel(network: pd.DataFrame, findings: pd.DataFrame, repairs: pd.DataFra
     that need full and partial depth, and what else the findings call for; NA where no panel survey exists.
     """
     whole = _rectangle(network, network["length_ft"] / network["panel_rows"], True, assumptions)
-    part = _rectangle(network, _part_ft(network, assumptions), False, assumptions)
+    length = _part_ft(network, assumptions)
+    part = _rectangle(network, length, False, assumptions).where(pd.Series(~np.isnan(length)), whole)
     surveyed = network["block_id"].isin(findings["block_id"]).to_numpy(bool)
     found = _found(network, findings, repairs,
                    *(assumptions.number("layout_rules", key) for key in ("full.past_dowelled_joint_ft",
@@ -40,7 +41,7 @@ def per_panel(network: pd.DataFrame, findings: pd.DataFrame, repairs: pd.DataFra
 
 
 def _part_ft(network: pd.DataFrame, assumptions: Assumptions) -> Floats:
-    """Length of the least repair at a joint, for a broken corner; the whole panel where too little would stay."""
+    """Length of the least repair at a joint, for a broken corner; NaN where too little of the panel would stay."""
     def number(key: str) -> float:
         return assumptions.number("layout_rules", key)
 
@@ -133,13 +134,14 @@ def _found(network: pd.DataFrame, findings: pd.DataFrame, repairs: pd.DataFrame,
         "patch_depth_in": np.divide(total(patch, patch["depth_in"] * patch["area_sqft"]), total(patch, "area_sqft"),
                                     out=np.full(len(network), np.nan), where=total(patch, "area_sqft") > 0),
         "box_outs": counted(box), "box_out_sqft": total(box, "area_sqft"),
+        "box_saw_ft": total(box, "saw_ft"), "box_joint_ft": total(box, "joint_ft"),
         "felt_ft": total(box, "insert_ft") + total(castings, round_it),
         "castings": counted(apart), "castings_in_panels": in_panel,
         "hollow_sqft": total(rows := findings[findings["defect"] == "hollow area"],
                              (rows["x1_ft"] - rows["x0_ft"]) * (rows["y1_ft"] - rows["y0_ft"])),
         "crack_ft": total(called("fill"), "left_ft"), "stitch_ft": total(called("stitch"), "left_ft"),
         "seal_ft": total(called("reseal"), "left_ft"), "stabilise_panels": panels_called("stabilise"),
-        "retrofit_panels": panels_called("restore load transfer"),
+        "retrofit_panels": panels_called("restore load transfer"), "grind_panels": panels_called("grind"),
     })
 
 

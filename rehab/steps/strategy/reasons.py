@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import math
+from collections.abc import Iterator, Mapping
 from typing import Final
 
 import numpy as np
@@ -36,14 +37,51 @@ def explain(rules: list[Rule], values: Mapping[str, Floats], fired: npt.NDArray[
 
 
 def _texts(limit: Limit, values: Floats, assumptions: Assumptions) -> list[str]:
-    cited = (f"{OPERATORS[limit.operator][1]} {_figure(limit.threshold, limit.unit)}; "
+    threshold = _exact(limit)
+    cited = (f"{OPERATORS[limit.operator][1]} {_with_unit(threshold, limit.unit)}; "
              f"{assumptions.citation('decision_rules', limit.key)}")
-    return [f"{limit.words}: {_figure(value, limit.unit)} ({cited})" for value in values]
+    return [f"{limit.words}: {_with_unit(_beside(value, limit, threshold), limit.unit)} ({cited})"
+            for value in values.tolist()]
 
 
-def _figure(value: float, unit: str) -> str:
+def _exact(limit: Limit) -> str:
+    """The limit with all its digits; shares in percent."""
+    shown = _shown(limit.threshold, limit.unit)
+    return next((text for text in _longer_and_longer(shown)
+                 if math.isclose(_read(text), shown, rel_tol=1e-12, abs_tol=1e-12)), repr(shown))
+
+
+def _beside(value: float, limit: Limit, threshold: str) -> str:
+    """A value with three digits, or as many as it takes to lie where it lies: 39.99 is not 40 beside a limit of 40."""
+    shown, bound = _shown(value, limit.unit), _shown(limit.threshold, limit.unit)
+    return next((text for text in _longer_and_longer(shown)
+                 if _side(_read(text), _read(threshold)) == _side(shown, bound)), repr(shown))
+
+
+def _side(value: float, bound: float) -> int:
+    return (value > bound) - (value < bound)
+
+
+def _longer_and_longer(shown: float) -> Iterator[str]:
+    """A number with three significant digits, four and so on; never fewer than its whole ones, no zeros at the end."""
+    whole = math.floor(math.log10(abs(shown))) + 1 if shown else 1
+    for digits in range(3, 16):
+        text = f"{shown:,.{max(digits - whole, 0)}f}"
+        yield text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def _shown(value: float, unit: str) -> float:
+    return 100 * value if unit == "share" else value
+
+
+def _read(text: str) -> float:
+    return float(text.replace(",", ""))
+
+
+def _with_unit(figure: str, unit: str) -> str:
     if unit == "share":
-        return f"{100 * value:.3g} %"
+        return f"{figure} %"
     if unit == "level":
-        return f"level {value:.0f} of 3"
-    return f"{value:.3g} {'panels' if unit == 'count' else unit}"
+        return f"level {figure} of 3"
+    several = "panels" if unit == "count" else unit
+    return f"{figure} {several.removesuffix('s') if figure == '1' else several}"

@@ -83,12 +83,10 @@ def measured(rules: list[Rule], network: pd.DataFrame, needs: pd.DataFrame,
              more: pd.DataFrame | None) -> dict[str, Floats]:
     """The measures that the rules name, one value per row of ``needs``.
 
-    Beside the columns of ``needs`` and ``more``: ``partial_depth_share``, the depth of shallow damage as a share of
-    the thickness, and ``replaced_share``, the area of full-depth repair as a share of the block's.
+    Beside the columns of ``needs`` and ``more``: ``replaced_share``, the area of full-depth repair as a share of the
+    block's.
     """
     def column(limit: Limit) -> Floats:
-        if limit.measure == "partial_depth_share":
-            return _floats(needs, "partial_depth_in") / _floats(network, "thickness_in")
         if limit.measure == "replaced_share":
             return _floats(needs, "full_sqyd") / _floats(network, "area_sqyd")
         for frame in (needs, more):
