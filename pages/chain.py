@@ -23,7 +23,13 @@ def show_plan(made: Plan, block_id: str) -> None:
         return
     row = prepared.network.set_index("block_id", drop=False).loc[block_id]
     drawing = drawings.panel_plan(row, found, cut, bearing_deg=bearing_deg(session.tables().geometry, block_id))
-    st.image(drawings.as_svg(drawing), width="stretch", caption=drawing.about)
+    strategy = str(made.strategies.set_index("block_id").loc[block_id, "strategy"])
+    if strategy != "full_depth":
+        st.caption(f"By today's condition: {label(strategy)}. The plan shows every repair the survey calls for, as "
+                   "full-depth repair of the block would cut them.")
+    st.image(drawings.as_svg(drawing), width="stretch")
+    with st.expander("The plan in words"):
+        st.write(session.plain(drawing.about))
     left, right = st.columns(2)
     left.download_button("Panel plan as PDF", lambda: drawings.as_pdf(drawing), f"{block_id}.pdf", on_click="ignore")
     right.download_button("Panel plan as SVG", lambda: drawings.as_svg(drawing), f"{block_id}.svg", on_click="ignore")
@@ -104,8 +110,8 @@ def _priced(made: Plan, block_id: str, strategy: str, detail: str) -> None:
     prepared = made.prepared
     lines = trace.priced(made, block_id, strategy)
     st.dataframe(pd.DataFrame({
-        "Item": lines["name"], "Measured by": ["; ".join(_about(name) for name in str(text).split("|"))
-                                               for text in lines["measured_by"]],
+        "Item": lines["name"], "Measured by": ["; ".join(_about(name) for name in names)
+                                               for names in trace.measures_used(prepared, block_id, strategy, lines)],
         "Waste": [number(value, 2) if value != 1 else "" for value in lines["waste"]],
         "Quantity": [number(value, 2) for value in lines["quantity"]], "Unit": lines["unit"].map(unit),
         "Unit price": [price(value) if paid else "" for value, paid in

@@ -69,6 +69,8 @@ def _parser() -> argparse.ArgumentParser:
     benchmark.add_argument("--blocks", type=int, nargs="+", default=[1000, 10000])
     benchmark.add_argument("--years", type=int, default=10)
     benchmark.add_argument("--seconds", type=float, default=10.0)
+    benchmark.add_argument("--panels", type=int, help="instead: lay out a panel survey of so many panels")
+    benchmark.add_argument("--defects", type=int, default=60_000, help="defects of that survey")
     return parser
 
 
@@ -138,8 +140,18 @@ def _backtest(options: argparse.Namespace) -> int:
 
 
 def _benchmark(options: argparse.Namespace) -> int:
+    from rehab.inputs import assumptions
+    from rehab.plan import pace
     from rehab.solvers import compare
 
+    if options.panels:
+        given = assumptions.defaults()
+        for title, table in ((f"{options.panels:,} panels, {options.defects:,} defects",
+                              pace.panel_survey(options.panels, options.defects, given)),
+                             (f"{max(options.blocks):,} blocks from counts", pace.counts(max(options.blocks), given))):
+            print(f"{title}: {table['seconds'].sum():.1f} s")
+            print(table.to_string(index=False))
+        return 0
     print(compare.run(options.blocks, options.years, options.seconds).to_string(index=False))
     return 0
 
@@ -213,7 +225,8 @@ def _write(decided: Plan, geometry: pd.DataFrame, problems: pd.DataFrame, out: P
     out.mkdir(parents=True, exist_ok=True)
     listed = decided.strategies.merge(decided.overview[["block_id", "life_extension_yr", "likely_usd"]], on="block_id")
     for name, table in {
-        "problems": problems, "blocks": prepared.network, "needs": prepared.needs, "repairs": prepared.repairs,
+        "problems": problems, "blocks": prepared.network, "needs": prepared.needs,
+        "findings": prepared.findings, "repairs": prepared.repairs,
         "strategies": listed.rename(columns={"likely_usd": "cost_usd"}), "forecast": treated_now(prepared),
         "quantities": decided.quantities, "costs": decided.costs, "program": decided.program, "tasks": tasks,
         "notes": notes,

@@ -101,6 +101,23 @@ def priced(plan: Plan, block_id: str, strategy: str) -> pd.DataFrame:
                        waste=items["waste"].astype(float).to_numpy(), price_source=pd.Series(cited, dtype="str"))
 
 
+def measures_used(prepared: Prepared, block_id: str, strategy: str, lines: pd.DataFrame) -> list[list[str]]:
+    """Of the needs and sizes that each item of :func:`priced` may be measured by, those that count here.
+
+    Reconstruction is measured by the sizes of the block, repairs by its needs that are not zero, and the thickness.
+    """
+    line, sizes = _line(prepared.needs, block_id), {item.name for item in tables.fields("network")}
+    used = []
+    for text in lines["measured_by"]:
+        names = str(text).split("|")
+        if strategy == "reconstruction":
+            kept = [name for name in names if name in sizes] or names
+        else:
+            kept = [name for name in names if name == "thickness_in" or line.get(name, 0) != 0] or names
+        used.append(kept)
+    return used
+
+
 def summed(prepared: Prepared, block_id: str) -> pd.DataFrame:
     """Each need that is a sum over the repairs of a panel survey, and that sum; columns need, amount, sum."""
     line = _line(prepared.needs, block_id)

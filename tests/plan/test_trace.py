@@ -106,6 +106,17 @@ def test_items_are_measured_by_what_they_say(strategy: str) -> None:
     assert at_work and all(moved[item] for item in at_work)
 
 
+def test_measures_that_count_here_are_those_named() -> None:
+    # By hand: reconstruction is measured by sizes alone; a repair by needs that are there.
+    made = decided("all-in")
+    block = made.prepared.needs.query("partial_sqft > 0 and full_sqyd == 0")["block_id"].iloc[0]
+    rebuilt, patched = (dict(zip((lines := trace.priced(made, block, name))["pay_item"],
+                                 trace.measures_used(made.prepared, block, name, lines), strict=True))
+                        for name in ("reconstruction", "partial_depth"))
+    assert rebuilt["curing_compound"] == ["area_sqft"] and patched["curing_compound"] == ["partial_sqft"]
+    assert patched["patch_mix"] == ["partial_sqft", "partial_depth_in"]
+
+
 def test_a_block_without_work_has_no_lines() -> None:
     made = decided("all-in")
     block = made.strategies.query("strategy == 'none'")["block_id"].iloc[0]

@@ -1,0 +1,78 @@
+"""How long the repair engineering takes: invented surveys of any size, timed step by step in one run."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from typing import Final, TypeVar
+
+import numpy as np
+import pandas as pd
+
+from rehab.base import tables
+from rehab.base.settings import Assumptions
+from rehab.steps import findings, layout, needs, network
+
+Result = TypeVar("Result")
+
+#: panels of 15 by 12 ft: 100 along and 4 across a block
+_ALONG: Final = 100
+_ACROSS: Final = 4
+#: what is found on a panel: kind, share of the defects, usual length and width in feet, depth in inches
+_KINDS: Final = (
+    ("joint spall", 0.46, 1.0, 3.5, 2.0), ("hollow area", 0.14, 2.0, 2.5, 1.5),
+    ("transverse crack", 0.12, 0.0, 12.0, np.nan), ("corner break", 0.08, 3.0, 3.0, 8.0),
+    ("longitudinal crack", 0.06, 15.0, 0.0, np.nan), ("broken panel", 0.05, 15.0, 12.0, 8.0),
+    ("patch", 0.05, 6.0, 12.0, np.nan), ("sunken panel", 0.03, 15.0, 12.0, np.nan), ("casting", 0.01, 2.2, 2.2, np.nan),
+)
+
+
+def panel_survey(panels: int, defects: int, assumptions: Assumptions, seed: int = 1) -> pd.DataFrame:
+    """Seconds of every step on an invented panel survey; columns step, rows, seconds."""
+    rng = np.random.default_rng(seed)
+    blocks = max(panels // (_ALONG * _ACROSS), 1)
+    city = network.build(_blocks(blocks, rng), assumptions)
+    kind = rng.choice(len(_KINDS), defects, p=[item[1] for item in _KINDS])
+    length, width, depth = (np.array([item[at] for item in _KINDS])[kind] for at in (2, 3, 4))
+    long, wide = (np.minimum(size * rng.uniform(0.6, 1.4, defects), most) for size, most in ((length, 15), (width, 12)))
+    survey = tables.with_types("defects", pd.DataFrame({
+        "block_id": city["block_id"].to_numpy()[rng.integers(0, blocks, defects)],
+        "panel_row": rng.integers(1, _ALONG + 1, defects), "panel_column": rng.integers(1, _ACROSS + 1, defects),
+        "defect": [_KINDS[at][0] for at in kind], "severity": rng.choice(tables.SEVERITIES, defects),
+        "x_ft": rng.random(defects) * (15 - long), "y_ft": rng.random(defects) * (12 - wide), "length_ft": long,
+        "width_ft": wide, "depth_in": depth * rng.uniform(0.5, 1.5, defects)}))
+    rows: list[tuple[str, int, float]] = []
+    found = _timed(rows, "findings", lambda: findings.judge(city, survey, assumptions))
+    cut = _timed(rows, "layout", lambda: layout.lay_out(city, found, assumptions))
+    left = _timed(rows, "what stays", lambda: layout.leave(found, cut))
+    per_panel = _timed(rows, "sums per block", lambda: layout.per_panel(city, left, cut, assumptions))
+    _timed(rows, "needs", lambda: needs.measure(city, per_panel, assumptions))
+    return pd.DataFrame(rows, columns=["step", "rows", "seconds"])
+
+
+def counts(blocks: int, assumptions: Assumptions, seed: int = 1) -> pd.DataFrame:
+    """Seconds of every step on invented blocks whose panels are counted; columns step, rows, seconds."""
+    table = _blocks(blocks, np.random.default_rng(seed))
+    nothing = tables.empty("findings"), tables.empty("repairs")
+    rows: list[tuple[str, int, float]] = []
+    city = _timed(rows, "network", lambda: network.build(table, assumptions))
+    per_panel = _timed(rows, "sums per block", lambda: layout.per_panel(city, *nothing, assumptions))
+    _timed(rows, "needs", lambda: needs.measure(city, per_panel, assumptions))
+    return pd.DataFrame(rows, columns=["step", "rows", "seconds"])
+
+
+def _blocks(blocks: int, rng: np.random.Generator) -> pd.DataFrame:
+    return tables.with_types("blocks", pd.DataFrame({
+        "block_id": [f"B{number:05d}" for number in range(blocks)], "length_ft": 15.0 * _ALONG,
+        "width_ft": 12.0 * _ACROSS, "panel_length_ft": 15.0, "panel_width_ft": 12.0,
+        "thickness_in": rng.choice([6.0, 7.0, 8.0, 9.0], blocks), "dowelled": rng.random(blocks) < 0.5,
+        "functional_class": "local", "panels_broken": rng.integers(0, 20, blocks).astype(float),
+        "corner_breaks": rng.integers(0, 20, blocks).astype(float), "spalled_joint_ft": rng.uniform(0, 600, blocks),
+        "hollow_sqft": rng.uniform(0, 200, blocks)}))
+
+
+def _timed(rows: list[tuple[str, int, float]], step: str, run: Callable[[], Result]) -> Result:
+    began = time.perf_counter()
+    result = run()
+    rows.append((step, len(result), time.perf_counter() - began))  # type: ignore[arg-type]
+    return result
