@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Iterable
+from dataclasses import replace
 from itertools import pairwise
 from typing import Final, NamedTuple
 
@@ -142,7 +143,7 @@ def _apart(groups: list[Span], alone: list[tuple[float, Span]], at: int, gap: fl
 
 def best_one(a: float, b: float, lane: Lane, rules: Rules, prices: Prices) -> tuple[float, Span]:
     """Cost and place of the cheapest repair that takes out damage from a to b; patches that go with it are saved."""
-    pairs = _pairs(a, b, lane, rules, prices, ())
+    pairs = _usual(*_cuts(a, b, lane, rules, prices), lane, rules, prices)
     least = min(cost for cost, _, _ in pairs)
     ties = [(*_ties(start, end, a, b, lane.joints), (start, end)) for cost, start, end in pairs if cost < least + _CENT]
     return least, min(ties)[-1]
@@ -152,28 +153,40 @@ def _together(groups: list[Span], alone: list[float], gap: float, lane: Lane, ru
               prices: Prices) -> list[Span]:
     """The cheapest repairs of damage that lies near together, any neighbours joined.
 
-    ``alone`` holds the cost of each by itself: joining is tried where it costs no more than the parts and what keeping
-    them apart may cost, one repair more with its least length and a panel to either side.
+    ``alone`` holds the cost of each by itself.  Two that crowd each other can always become one from the beginning of
+    the first to the end of the second, at no more than their sum and ``crowded``; a longer repair that costs more than
+    its parts so joined is not tried.
     """
     panel = lane.joints[1] - lane.joints[0]
-    margin = prices.each_usd + prices.per_ft * (rules.least_length_ft + 2 * panel + gap)
+    crowded = max(prices.per_ft * gap + prices.joint_usd - prices.each_usd, 0.0)
+    if rules.whole_panel_from_share < 1:
+        crowded += prices.per_ft * 2 * panel
     states: list[list[State]] = [[] for _ in range(len(groups) + 1)]
     states[0].append((0.0, 0.0, _FAR, ()))
     for at in range(len(groups)):
+        a, apart = groups[at][0], 0.0
         states[at] = _undominated(states[at])
-        for cost, tie, end_before, repairs in states[at]:
-            extra = (end_before + gap,) if end_before > _FAR else ()
-            a, apart = groups[at][0], margin
-            for last in range(at, len(groups)):
-                b, apart = groups[last][1], apart + alone[last]
-                saved = lane.patches.up_to(b + 2 * panel) - lane.patches.up_to(a - 2 * panel)
-                if last > at and prices.each_usd + prices.per_ft * (b - a) - saved > apart:
-                    continue
-                for more, start, end in _pairs(a, b, lane, rules, prices, extra):
-                    if start < end_before + gap - _EPS:
-                        continue
-                    interior, off, _ = _ties(start, end, a, b, lane.joints)
-                    states[last + 1].append((cost + more, tie + interior + 1e-3 * off, end, (*repairs, (start, end))))
+        for last in range(at, len(groups)):
+            b, apart = groups[last][1], apart + alone[last] + crowded * (last > at)
+            saved = lane.patches.up_to(b + 2 * panel) - lane.patches.up_to(a - 2 * panel)
+            # A patch in two that crowd each other was saved twice.
+            if last > at and prices.each_usd + prices.per_ft * (b - a) - 2 * saved > apart:
+                continue
+            begin, finish = _cuts(a, b, lane, rules, prices)
+            usual = _usual(begin, finish, lane, rules, prices)
+            for cost, tie, end_before, repairs in states[at]:
+                first = round(end_before + gap, 6)
+                found = usual
+                # Where the repair before bars the usual cuts, this one may begin as soon as it may.
+                if begin and begin[0] < first <= a and first > lane.joints[0] and _may_begin(first, lane, rules):
+                    end = first + rules.least_length_ft
+                    more_ends = [end] if b < end <= lane.joints[-1] and _may_end(end, lane, rules) else []
+                    found = usual + _pairs([first], finish + more_ends, lane, rules, prices)
+                for more, start, end in found:
+                    if start >= first - _EPS:
+                        interior, off, _ = _ties(start, end, a, b, lane.joints)
+                        tied = tie + interior + 1e-3 * off
+                        states[last + 1].append((cost + more, tied, end, (*repairs, (start, end))))
     return list(min(states[-1], key=lambda state: (round(state[0], 4), round(state[1], 6), state[3]))[3])
 
 
@@ -208,25 +221,31 @@ def _at(x: float, joints: list[float]) -> bool:
     return at < len(joints) and joints[at] <= x + _EPS
 
 
-def _pairs(a: float, b: float, lane: Lane, rules: Rules, prices: Prices,
-           begins: tuple[float, ...]) -> list[tuple[float, float, float]]:
-    """Valid repairs over damage from a to b, among them one of least cost: cost, beginning, end.
+def _cuts(a: float, b: float, lane: Lane, rules: Rules, prices: Prices) -> tuple[list[float], list[float]]:
+    """Where a repair over damage from a to b may begin and end, among them the cuts of one of least cost.
 
     Cost grows with length, so a cut lies at the damage, at a joint or past it, at the least remainder, where a zone
-    without cuts or a patch ends, or a least length from the other cut.  What patches would have cost is taken off.
+    without cuts or a patch ends, or a least length from the other cut.
     """
     low, high = lane.joints[0], lane.joints[-1]
     least = min(rules.least_length_ft, high - low)
     slack = max(least - (b - a), 0.0)
     middle = min(max((a + b - least) / 2, low), high - least)
-    starts = _begins(a, slack, lane, rules, prices)
-    ends = _ends(b, slack, lane, rules, prices)
-    starts += [b - least, middle, *begins]
-    ends += [a + least, middle + least]
+    starts = [*_begins(a, slack, lane, rules, prices), b - least, middle]
+    ends = [*_ends(b, slack, lane, rules, prices), a + least, middle + least]
     if slack > 0:
         starts, ends = starts + [end - least for end in ends], ends + [start + least for start in starts]
-    begin = sorted({round(x, 6) for x in starts if low - _EPS <= x <= a + _EPS and _may_begin(x, lane, rules)})
-    finish = sorted({round(x, 6) for x in ends if b - _EPS <= x <= high + _EPS and _may_end(x, lane, rules)})
+    begin = {round(x, 6) for x in starts if low - _EPS <= x <= a + _EPS}
+    finish = {round(x, 6) for x in ends if b - _EPS <= x <= high + _EPS}
+    return ([x for x in sorted(begin) if _may_begin(x, lane, rules)],
+            [x for x in sorted(finish) if _may_end(x, lane, rules)])
+
+
+def _pairs(begin: list[float], finish: list[float], lane: Lane, rules: Rules,
+           prices: Prices) -> list[tuple[float, float, float]]:
+    """Valid repairs with these cuts: cost, beginning, end.  What patches would have cost is taken off."""
+    low, high = lane.joints[0], lane.joints[-1]
+    least = min(rules.least_length_ft, high - low)
     cost = _costs(lane, rules, prices)
     left, right = [(x, *cost(x, True)) for x in begin], [(x, *cost(x, False)) for x in finish]
     past = rules.past_joint_ft if lane.dowelled else 0.0
@@ -238,11 +257,14 @@ def _pairs(a: float, b: float, lane: Lane, rules: Rules, prices: Prices,
                 inner = (inner_joints(start, end, lane.joints, past, prices.longest_ft) if long
                          else max(after - before, 0))
                 found.append((prices.each_usd + more - less + prices.joint_usd * inner, start, end))
-    if found:
-        return found
-    inner = inner_joints(low, high, lane.joints, past, prices.longest_ft)  # the whole column is always valid
-    saved = lane.patches.up_to(high)
-    return [(prices.each_usd + prices.per_ft * (high - low) + prices.joint_usd * inner - saved, low, high)]
+    return found
+
+
+def _usual(begin: list[float], finish: list[float], lane: Lane, rules: Rules,
+           prices: Prices) -> list[tuple[float, float, float]]:
+    """As :func:`_pairs`, and the whole column, which is always valid, where there is no other."""
+    return _pairs(begin, finish, lane, rules, prices) or _pairs(
+        [lane.joints[0]], [lane.joints[-1]], lane, replace(rules, whole_panel_from_share=1.0), prices)
 
 
 def _costs(lane: Lane, rules: Rules, prices: Prices) -> Callable[[float, bool], tuple[float, int]]:
