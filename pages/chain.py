@@ -10,7 +10,7 @@ from rehab.base.tables import WORK, fields
 from rehab.outputs import charts, drawings
 from rehab.outputs.shapes import bearing_deg
 from rehab.outputs.words import heading, label, money, number, price, unit
-from rehab.plan import Plan, trace
+from rehab.plan import Plan, Prepared, trace
 from rehab.steps import estimate, layout
 
 
@@ -48,7 +48,8 @@ def show_chain(made: Plan, block_id: str) -> None:
         near = layout.join_distances(row, prepared.assumptions)
         used = prepared.assumptions.text("layout_rules", "full.join")
         st.caption(f"Two full-depth repairs of one column are joined under: {number(near['published'])} ft as "
-                   f"published (from memory), {number(near['unit prices'])} ft by the unit prices; in use: {used}.")
+                   f"published (from memory), {number(near['unit prices'])} ft by the unit prices; in use: {used}. "
+                   + _bars(prepared, cut))
     st.markdown(f"**{3 if len(cut) else 2}. Needs of the block**")
     needed = trace.needed(prepared, block_id)
     st.dataframe(pd.DataFrame({"Need": needed["about"], "Amount": [number(value, 3) for value in needed["amount"]],
@@ -86,6 +87,18 @@ def _found(found: pd.DataFrame) -> None:
         "Left, ft": found["y0_ft"].round(1), "Right, ft": found["y1_ft"].round(1), "Depth, in": found["depth_in"],
         "Calls for": found["call"], "Rule": found["why"], "Repair No.": found["repair_ids"].fillna(""),
         "Stays, ft": found["left_ft"].round(1)}), hide_index=True, width="stretch", height=300)
+
+
+def _bars(prepared: Prepared, cut: pd.DataFrame) -> str:
+    """Dowels and tie bars in words: length, holes and how they are set."""
+    thick = cut["dowel_diameter_in"].max()
+    if not thick > 0:
+        return "No dowels."
+    rows = prepared.assumptions.table("dowels")["value"]
+    return (f"Dowels {rows['length_in']} in long and {number(thick, 4)} in thick, half in the old concrete, "
+            f"holes {number(layout.hole_in(thick, prepared.assumptions), 4)} in and grouted, from {rows['edge_in']} "
+            f"in off the edge, {rows['spacing_in']} in apart; tie bars {rows['tie.length_in']} in long, "
+            f"{rows['tie.spacing_in']} in apart in repairs from {rows['tie.from_length_ft']} ft on.")
 
 
 def _about(column: str) -> str:

@@ -36,6 +36,9 @@ _NEEDS: Final = (
     ("partial_ft", "Partial depth", "ft"), ("partial_sqft", "Partial depth", "sq ft"),
     ("partial_depth_in", "Partial, depth", "in"), ("crack_ft", "Cracks to fill", "ft"),
     ("reseal_ft", "Joints to seal", "ft"), ("curb_ft", "Curb", "ft"), ("castings", "Castings", ""),
+    ("box_outs", "Castings to box out", ""), ("stitch_ft", "Cracks to stitch", "ft"),
+    ("retrofit_bars", "Dowels to retrofit", ""), ("jack_panels", "Panels to raise", ""),
+    ("stabilise_panels", "Panels to stabilise", ""),
     ("grind_sqyd", "Grinding", "sq yd"), ("full_share", "Panels full depth", "%"),
     ("partial_share", "Panels partial", "%"),
 )
