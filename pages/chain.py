@@ -86,7 +86,7 @@ def _found(found: pd.DataFrame) -> None:
         "From, ft": found["x0_ft"].round(1), "To, ft": found["x1_ft"].round(1),
         "Left, ft": found["y0_ft"].round(1), "Right, ft": found["y1_ft"].round(1), "Depth, in": found["depth_in"],
         "Calls for": found["call"], "Rule": found["why"], "Repair No.": found["repair_ids"].fillna(""),
-        "Stays, ft": found["left_ft"].round(1)}), hide_index=True, width="stretch", height=300)
+        "Stays, ft": found["left_ft"].round(1)}), hide_index=True, width="stretch", height=300, placeholder="")
 
 
 def _bars(prepared: Prepared, cut: pd.DataFrame) -> str:
@@ -116,7 +116,7 @@ def _cut(cut: pd.DataFrame) -> None:
         "Paid, sq ft": cut["pay_sqft"].round(2), "Dowels": cut["dowels"], "Diameter, in": cut["dowel_diameter_in"],
         "In baskets": cut["basket_dowels"], "Tie bars": cut["tie_bars"], "Saw cut, ft": cut["saw_ft"].round(2),
         "Joint, ft": cut["joint_ft"].round(2), "Insert, ft": cut["insert_ft"].round(2), "Shaped by": cut["rules"]}),
-        hide_index=True, width="stretch", height=300)
+        hide_index=True, width="stretch", height=300, placeholder="")
 
 
 def _priced(made: Plan, block_id: str, strategy: str, detail: str) -> None:
