@@ -89,8 +89,10 @@ def intensity(network: pd.DataFrame, shares: pd.DataFrame, per_panel: pd.DataFra
            for column, name, over in (("crack_ft", "crack_ft", left), ("stitch_ft", "stitch_ft", left),
                                       *((column, name, partial) for column, name in _PER_PARTIAL.items()))},
         # Box-outs are sawn and sealed round; their number does not grow with the panels.
-        **{f"{name}_set": per_panel[f"box_{name}"].fillna(0.0) if name in ("saw_ft", "joint_ft") else 0.0
-           for name in _PER_FULL},
+        **{f"{column}_set": np.where(surveyed & (full <= 0), per_panel[f"full_{name}"].fillna(0.0), 0.0)
+           + (per_panel[f"box_{column}"].fillna(0.0).to_numpy(float) if column in ("saw_ft", "joint_ft") else 0.0)
+           for column, name in _PER_FULL.items()},
+        "most_sqyd": np.where(surveyed, np.inf, network["area_sqyd"].to_numpy(float)),
         "most_sqft": np.where(surveyed, np.inf, network["area_sqft"].to_numpy(float) / panels),
         "partial_depth_in": per_panel["patch_depth_in"].fillna(_removal_in(network, assumptions)).to_numpy(float),
         "castings_each": each("castings_in_panels", full, network["castings"].fillna(0).to_numpy(float) / panels),
@@ -126,8 +128,8 @@ def scale(network: pd.DataFrame, shares: pd.DataFrame, each: pd.DataFrame) -> pd
         **{name: full_panels * each[name].to_numpy(float) + each[f"{name}_set"].to_numpy(float)
            for name in _PER_FULL},
         # Neighbours that both go past their joint share it: no more is replaced than there is.
-        **{name: np.minimum(full_panels * each[name].to_numpy(float), network["area_sqyd"].to_numpy(float))
-           for name in ("full_sqyd", "full_pay_sqyd")},
+        **{name: np.minimum(full_panels * each[name].to_numpy(float) + each[f"{name}_set"].to_numpy(float),
+                            each["most_sqyd"].to_numpy(float)) for name in ("full_sqyd", "full_pay_sqyd")},
         # By feet counted, a patched panel has no more area than a panel.
         **{name: value if name == "partial_ft" else value * room for name, value in patches.items()},
         "partial_depth_in": each["partial_depth_in"].to_numpy(float),

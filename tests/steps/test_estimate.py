@@ -183,7 +183,7 @@ scopes = st.fixed_dictionaries({}, optional={
 
 
 @given(scopes, st.sampled_from(tables.WORK), st.sampled_from(sorted(BASES)))
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=25, deadline=None)
 def test_no_scope_is_paid_twice_and_none_is_lost(work: dict[str, tuple[float, ...]], strategy: str, basis: str) -> None:
     assumptions = BASES[basis]
     wide = measured(work, strategy)
@@ -201,7 +201,7 @@ def test_no_scope_is_paid_twice_and_none_is_lost(work: dict[str, tuple[float, ..
 
 
 @given(scopes, st.sampled_from(("partial_depth", "full_depth")), st.sampled_from(sorted(BASES)))
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=25, deadline=None)
 def test_scopes_cost_together_what_they_cost_alone(work: dict[str, tuple[float, ...]], strategy: str,
                                                    basis: str) -> None:
     # On a street without lines, and every scope that the strategy does costs something on either basis.
@@ -267,7 +267,7 @@ amounts = st.lists(st.floats(0, 1e5), min_size=len(ITEMS), max_size=len(ITEMS))
 
 
 @given(amounts, st.integers(2015, 2080), st.sampled_from(tables.SOURCES), st.sampled_from(sorted(BASES)))
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=25, deadline=None)
 def test_lines_and_steps_add_up_to_the_price_to_the_cent(row: list[float], year: int, detail: str, basis: str) -> None:
     assumptions = BASES[basis]
     wide = pd.DataFrame([row], columns=ITEMS)
@@ -283,7 +283,7 @@ def test_lines_and_steps_add_up_to_the_price_to_the_cent(row: list[float], year:
 
 
 @given(amounts, amounts, st.floats(0, 50))
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=20, deadline=None)
 def test_costs_are_additive(one: list[float], other: list[float], times: float) -> None:
     rows = np.array([one, other, np.add(one, other), np.multiply(times, one)])
     found = estimate.price(pd.DataFrame(rows, columns=ITEMS), [2027] * 4, COMPONENTS, "word").to_numpy()

@@ -318,6 +318,36 @@ def test_a_patch_beside_a_full_depth_repair_keeps_what_is_outside(blocks: Maker,
     assert (patch["x_ft"], patch["length_ft"]) == pytest.approx((66, 7 + 2 / 12))
 
 
+def test_patches_part_at_a_crack_that_stays(blocks: Maker, defaults: Assumptions) -> None:
+    # UFC 3-270-03 note 4: never bridge a joint or crack.  By hand: spall 6-8 ft, cut 5.83-8.17, crack at 7: two parts.
+    city = one_block(blocks, defaults)
+    crack = {"defect": "transverse crack", "severity": "low", "x_ft": 7.0, "length_ft": 0.0}
+    spall = {"defect": "joint spall", "severity": "low", "x_ft": 6.0, "length_ft": 2.0, "y_ft": 3.0, "width_ft": 2.0}
+    parts = lay_out(defaults, city, crack, spall)
+    assert parts["x_ft"].tolist() == pytest.approx([60 + 6 - 2 / 12, 67])
+    assert (parts["x_ft"] + parts["length_ft"]).tolist() == pytest.approx([67, 60 + 8 + 2 / 12])
+    # Near a joint a part is widened to it, for a strip of 0.7 ft would break off.
+    near = lay_out(defaults, city, {**crack, "x_ft": 1.7}, {**spall, "x_ft": 1.4, "length_ft": 0.6})
+    assert near["x_ft"].iloc[0] == pytest.approx(60)
+    # A casting that the patch takes in keeps it whole: no saw cut through the frame.
+    casting = {"defect": "casting", "severity": "low", "x_ft": 6.5, "length_ft": 2.0, "y_ft": 3.0, "width_ft": 2.0}
+    assert len(lay_out(defaults, city, crack, spall, casting)) == 1
+
+
+def test_patches_that_crowd_repairs_never_stop_a_layout(blocks: Maker, defaults: Assumptions) -> None:
+    # Three repairs crowd one dear patch: each alone would save it, one repair does.
+    city = one_block(blocks, defaults, length_ft=45.0, width_ft=12.0, dowelled=True)
+    usual = {"panel_column": 1, "y_ft": 0.0, "width_ft": 12.0}
+    laid = lay_out(defaults, city, {**usual, "panel_row": 2, "defect": "scaling", "x_ft": 0.0, "length_ft": 13.0},
+                   {**usual, "panel_row": 1, "defect": "patch", "x_ft": 13.3, "length_ft": 0.5},
+                   {**usual, "panel_row": 3, "defect": "patch", "x_ft": 3.6, "length_ft": 0.5})
+    assert laid["kind"].tolist() == ["full depth"]
+    whole = city_values(defaults, {"partial.replace_when_dearer": "no"})
+    odd = one_block(blocks, whole, length_ft=95.9, panel_length_ft=13.7)
+    patch = lay_out(whole, odd, {"panel_row": 1, "defect": "scaling", "x_ft": np.nan, "y_ft": np.nan, "width_ft": np.nan}).iloc[0]
+    assert patch["kind"] == "partial depth" and patch["saw_ft"] == pytest.approx(0, abs=1e-6)  # joints all round
+
+
 # --- hardware ---------------------------------------------------------------------------------------------------------
 
 @pytest.mark.parametrize(("thickness", "published", "eighth"), [

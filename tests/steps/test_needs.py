@@ -204,6 +204,17 @@ def test_what_a_panel_survey_finds_beside_repairs(blocks: Maker, defaults: Assum
     assert row["panels_full"] == pytest.approx(1)
 
 
+def test_a_repair_made_for_its_patches_alone_is_measured(blocks: Maker, defaults: Assumptions) -> None:
+    # Nothing calls for full depth, but patching 8 ft over the whole width costs more: that panel counts as full depth.
+    scaled = {"block_id": "B001", "panel_row": 3, "panel_column": 1, "defect": "scaling", "severity": "high", "x_ft": 0.0,
+              "y_ft": 0.0, "length_ft": 8.0, "width_ft": 12.0}
+    *_, need = survey(blocks({"panels_broken": 0}), defaults, scaled)
+    row = need.iloc[0]
+    # 8 ft and 2 in from the joint, 12 ft wide: 98 sq ft
+    assert row["full_sqyd"] == pytest.approx(98 / 9) and row["panels_full"] == pytest.approx(1)
+    assert row["partial_sqft"] == 0 and row["dowels"] > 0
+
+
 def test_depth_is_the_blocks_own_or_two_inches(blocks: Maker, defaults: Assumptions) -> None:
     # UFC 3-270-03: half an inch into sound concrete, and at least 2 in are removed.
     *_, need = survey(blocks({"panels_broken": 0}, {"panels_broken": 0, "damage_depth_in": 3.5},

@@ -47,7 +47,7 @@ def lay_out_column(found: list[Found], utility: list[Box], joints: list[float], 
         made, cut = box_outs([item.box for item in own if item.call == "box out"], staying,
                              joined(spalls, staying, panel, rules), panel, thickness_in, rules)
         boxes += made
-        patches += split_at(cut, [item.box for item in own if _crosses(item, edges)], panel, rules)
+        patches += split_at(cut, [item.box for item in own if _crosses(item, edges)], [*made, *staying], panel, rules)
     deep = _widened(found, utility, joints, rules)
     zones = _zones(found, patches, boxes, edges, rules)
     price = prices.patch_usd_per_sqft

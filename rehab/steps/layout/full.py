@@ -169,8 +169,8 @@ def _together(groups: list[Span], alone: list[float], gap: float, lane: Lane, ru
         for last in range(at, len(groups)):
             b, apart = groups[last][1], apart + alone[last] + crowded * (last > at)
             saved = lane.patches.up_to(b + 2 * panel) - lane.patches.up_to(a - 2 * panel)
-            # A patch in two that crowd each other was saved twice.
-            if last > at and prices.each_usd + prices.per_ft * (b - a) - 2 * saved > apart:
+            # A patch may have been saved in each of the parts.
+            if last > at and prices.each_usd + prices.per_ft * (b - a) - (last - at + 1) * saved > apart:
                 continue
             begin, finish = _cuts(a, b, lane, rules, prices)
             usual = _usual(begin, finish, lane, rules, prices)

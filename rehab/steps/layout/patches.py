@@ -53,20 +53,26 @@ def joined(spalls: list[Box], castings: list[Box], panel: Box, rules: Rules) -> 
         patches = near_joined([*(other for other in patches if other != box), wider], rules)
 
 
-def split_at(patches: list[Box], cracks: list[Box], panel: Box, rules: Rules) -> list[Box]:
-    """The patches, parted at cracks that stay: no patch bridges one (UFC 3-270-03 note 4), each part of least side."""
+def split_at(patches: list[Box], cracks: list[Box], kept_clear: list[Box], panel: Box, rules: Rules) -> list[Box]:
+    """The patches, parted at cracks that stay: no patch bridges one (UFC 3-270-03 note 4), each part of least side.
+
+    A patch stays whole where a part would come near another patch, a casting or a box-out (``kept_clear``).
+    """
     parts = list(patches)
     for crack in sorted(cracks):
         middle = (crack.x0 + crack.x1) / 2
         for box in list(parts):
             over = box.x0 + _EPS < middle < box.x1 - _EPS and crack.y0 < box.y1 - _EPS and crack.y1 > box.y0 + _EPS
-            room = min(middle - panel.x0, panel.x1 - middle) >= rules.partial_side_ft
-            if over and room:
-                low, high = min(box.x0, middle - rules.partial_side_ft), max(box.x1, middle + rules.partial_side_ft)
-                halves = [box._replace(x0=low, x1=middle), box._replace(x0=middle, x1=high)]
-                rest = [other for other in parts if other != box]
-                if not any(_near(half, other, rules.partial_gap_ft) for half in halves for other in rest):
-                    parts = [*rest, *halves]
+            if not over or min(middle - panel.x0, panel.x1 - middle) < rules.partial_side_ft:
+                continue
+            low, high = min(box.x0, middle - rules.partial_side_ft), max(box.x1, middle + rules.partial_side_ft)
+            low = panel.x0 if low - panel.x0 < rules.partial_strip_ft else low
+            high = panel.x1 if panel.x1 - high < rules.partial_strip_ft else high
+            halves = [box._replace(x0=low, x1=middle), box._replace(x0=middle, x1=high)]
+            rest = [other for other in parts if other != box]
+            if not (any(_near(half, other, rules.partial_gap_ft) for half in halves for other in rest)
+                    or any(_near(half, other, rules.partial_strip_ft) for half in halves for other in kept_clear)):
+                parts = [*rest, *halves]
     return sorted(parts)
 
 

@@ -91,8 +91,9 @@ def _found(network: pd.DataFrame, findings: pd.DataFrame, repairs: pd.DataFrame,
     touched, whole = _panels_of(network, full, past_ft)
     patched = _panels_of(network, patch, 0.0)[0]
     damaged = called("full depth")[["block_id", "panel_row", "panel_column"]].drop_duplicates()
-    # Panels whose damage calls for full depth, and those replaced for it or beside it.
-    needs_full = pd.concat([damaged, whole]).drop_duplicates()
+    # Panels whose damage calls for full depth, those replaced beside it, and those whose patches went with it.
+    spalled = called("partial depth")[["block_id", "panel_row", "panel_column"]].drop_duplicates()
+    needs_full = pd.concat([damaged, whole, touched.merge(spalled)]).drop_duplicates()
     needs_part = patched.merge(pd.concat([needs_full, touched]).drop_duplicates(), how="left", indicator=True)
     needs_part = needs_part[needs_part["_merge"] == "left_only"]
     panels = network["panels"].to_numpy(float)
