@@ -7,8 +7,7 @@ import streamlit as st
 
 from pages import session
 from rehab.base.tables import WORK, fields
-from rehab.outputs import charts, drawings
-from rehab.outputs.shapes import bearing_deg
+from rehab.outputs import charts
 from rehab.outputs.words import heading, label, money, number, price, unit
 from rehab.plan import Plan, Prepared, trace
 from rehab.steps import estimate, layout
@@ -21,6 +20,10 @@ def show_plan(made: Plan, block_id: str) -> None:
     if found.empty:
         st.info("No panel survey of this block: its needs come from counts or an index, so no repair has a place.")
         return
+    # Drawing takes a library of its own, which the start of the dashboard need not wait for.
+    from rehab.outputs import drawings
+    from rehab.outputs.shapes import bearing_deg
+
     row = prepared.network.set_index("block_id", drop=False).loc[block_id]
     drawing = drawings.panel_plan(row, found, cut, bearing_deg=bearing_deg(session.tables().geometry, block_id))
     strategy = str(made.strategies.set_index("block_id").loc[block_id, "strategy"])

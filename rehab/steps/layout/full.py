@@ -99,7 +99,7 @@ def least_cost(damage: Iterable[Span], lane: Lane, rules: Rules, prices: Prices)
     def together(first: int, last: int) -> list[Span]:
         if last - first == 1:
             return [alone[first][1]]
-        return _together(groups[first:last], [cost for cost, _ in alone[first:last]], gap, lane, rules, prices)
+        return _together(groups[first:last], alone[first:last], gap, lane, rules, prices)
 
     # What may be better joined with the next, or crowds it, is laid out together with it.
     breaks = [at + 1 for at in range(len(groups) - 1) if _apart(groups, alone, at, gap, lane, prices)]
@@ -149,13 +149,13 @@ def best_one(a: float, b: float, lane: Lane, rules: Rules, prices: Prices) -> tu
     return least, min(ties)[-1]
 
 
-def _together(groups: list[Span], alone: list[float], gap: float, lane: Lane, rules: Rules,
+def _together(groups: list[Span], alone: list[tuple[float, Span]], gap: float, lane: Lane, rules: Rules,
               prices: Prices) -> list[Span]:
     """The cheapest repairs of damage that lies near together, any neighbours joined.
 
-    ``alone`` holds the cost of each by itself.  Two that crowd each other can always become one from the beginning of
-    the first to the end of the second, at no more than their sum and ``crowded``; a longer repair that costs more than
-    its parts so joined is not tried.
+    ``alone`` holds cost and place of each by itself.  Two that crowd each other can always become one from the
+    beginning of the first to the end of the second, at no more than their sum and ``crowded``; a longer repair that
+    costs more than its parts so joined is not tried.
     """
     panel = lane.joints[1] - lane.joints[0]
     crowded = max(prices.per_ft * gap + prices.joint_usd - prices.each_usd, 0.0)
@@ -164,13 +164,15 @@ def _together(groups: list[Span], alone: list[float], gap: float, lane: Lane, ru
     states: list[list[State]] = [[] for _ in range(len(groups) + 1)]
     states[0].append((0.0, 0.0, _FAR, ()))
     for at in range(len(groups)):
-        a, apart = groups[at][0], 0.0
+        a, apart, reached = groups[at][0], 0.0, _FAR
         states[at] = _undominated(states[at])
         for last in range(at, len(groups)):
-            b, apart = groups[last][1], apart + alone[last] + crowded * (last > at)
+            b, (cost, (start, end)) = groups[last][1], alone[last]
+            # What patches save is saved once, though several parts may take a patch out.
+            twice = lane.patches.up_to(min(end, max(reached, start))) - lane.patches.up_to(start)
+            apart, reached = apart + cost + twice + crowded * (last > at), max(reached, end)
             saved = lane.patches.up_to(b + 2 * panel) - lane.patches.up_to(a - 2 * panel)
-            # A patch may have been saved in each of the parts.
-            if last > at and prices.each_usd + prices.per_ft * (b - a) - (last - at + 1) * saved > apart:
+            if last > at and prices.each_usd + prices.per_ft * (b - a) - saved > apart:
                 continue
             begin, finish = _cuts(a, b, lane, rules, prices)
             usual = _usual(begin, finish, lane, rules, prices)
