@@ -439,6 +439,13 @@ def test_counts_alone_take_whole_panels_and_corners(blocks: Maker, defaults: Ass
     assert dowelled["whole_sqyd"] == pytest.approx(17 * 12 / 9)  # FHWA: 1 ft past both dowelled joints
 
 
+def test_a_corner_of_a_short_dowelled_panel_takes_all_of_it(blocks: Maker, defaults: Assumptions) -> None:
+    # By hand: 7 ft long; 6 ft from 1 ft past the joint leave 2 ft < 3: the whole panel, 1 ft past both joints, 9 x 12 ft.
+    city = one_block(blocks, defaults, panel_length_ft=7.0, length_ft=294.0, dowelled=True)
+    per = layout.per_panel(city, tables.empty("findings"), tables.empty("repairs"), defaults).iloc[0]
+    assert (per["part_sqyd"], per["whole_sqyd"]) == pytest.approx((12, 12))
+
+
 def test_rules_speak_of_feet(defaults: Assumptions) -> None:
     rules = layout_rules.rules_of(8.0, defaults)
     assert (rules.partial_side_ft, rules.partial_beyond_ft) == pytest.approx((1.0, 2 / 12))

@@ -12,6 +12,12 @@ from rehab.base.units import IN_PER_FT
 Floats = npt.NDArray[np.float64]
 
 
+def gets_dowels(thickness_in: npt.ArrayLike, assumptions: Assumptions) -> npt.NDArray[np.bool_]:
+    """Whether full-depth repairs in slabs of a thickness get dowels drilled at their ends."""
+    wanted = assumptions.text("layout_rules", "full.repairs_dowelled") == "yes"
+    return np.asarray(wanted & (np.asarray(thickness_in) >= assumptions.number("dowels", "from_thickness_in")))
+
+
 def dowel_count(width_ft: npt.ArrayLike, curb_side_ft: npt.ArrayLike, assumptions: Assumptions,
                 spacing_in: npt.ArrayLike | None = None) -> Floats:
     """Dowels in one end of a repair: floor((W - two edge distances) / spacing) + 1, widths in feet.

@@ -136,9 +136,23 @@ def _apart(groups: list[Span], alone: list[tuple[float, Span]], at: int, gap: fl
     """
     (cost, (_, end)), (more, (start, _)) = alone[at], alone[at + 1]
     low, high = groups[at][0], groups[at + 1][1]
-    reach = 2 * (lane.joints[1] - lane.joints[0])
-    saved = sum(usd * (x1 - x0) for x0, x1, usd in lane.patches.over(low - reach, high + reach))
-    return start - end >= gap - _EPS and cost + more <= prices.each_usd + prices.per_ft * (high - low) - saved + _EPS
+    return start - end >= gap - _EPS and cost + more <= _at_least(low, high, lane, prices) + _EPS
+
+
+def _at_least(a: float, b: float, lane: Lane, prices: Prices) -> float:
+    """What a repair over damage from a to b costs at least, however far it goes for the sake of patches."""
+    saved = lane.patches.up_to(b) - lane.patches.up_to(a)
+    return (prices.each_usd + prices.per_ft * (b - a) - saved - _gain(a, -1, lane, prices)
+            - _gain(b, 1, lane, prices))
+
+
+def _gain(x: float, way: int, lane: Lane, prices: Prices) -> float:
+    """The most that going on beyond x for the sake of patches can save."""
+    ahead = _LOOK_PANELS * (lane.joints[1] - lane.joints[0])
+    spans = lane.patches.over(x, x + ahead) if way > 0 else lane.patches.over(x - ahead, x)
+    here = lane.patches.up_to(x)
+    return max(0.0, *(way * (lane.patches.up_to(edge) - here) - prices.per_ft * way * (edge - x)
+                for low, high, _ in spans for edge in (low, high) if way * (edge - x) > 0), 0.0)
 
 
 def best_one(a: float, b: float, lane: Lane, rules: Rules, prices: Prices) -> tuple[float, Span]:
@@ -157,10 +171,9 @@ def _together(groups: list[Span], alone: list[tuple[float, Span]], gap: float, l
     beginning of the first to the end of the second, at no more than their sum and ``crowded``; a longer repair that
     costs more than its parts so joined is not tried.
     """
-    panel = lane.joints[1] - lane.joints[0]
     crowded = max(prices.per_ft * gap + prices.joint_usd - prices.each_usd, 0.0)
     if rules.whole_panel_from_share < 1:
-        crowded += prices.per_ft * 2 * panel
+        crowded += prices.per_ft * 2 * (lane.joints[1] - lane.joints[0])
     states: list[list[State]] = [[] for _ in range(len(groups) + 1)]
     states[0].append((0.0, 0.0, _FAR, ()))
     for at in range(len(groups)):
@@ -171,8 +184,7 @@ def _together(groups: list[Span], alone: list[tuple[float, Span]], gap: float, l
             # What patches save is saved once, though several parts may take a patch out.
             twice = lane.patches.up_to(min(end, max(reached, start))) - lane.patches.up_to(start)
             apart, reached = apart + cost + twice + crowded * (last > at), max(reached, end)
-            saved = lane.patches.up_to(b + 2 * panel) - lane.patches.up_to(a - 2 * panel)
-            if last > at and prices.each_usd + prices.per_ft * (b - a) - saved > apart:
+            if last > at and _at_least(a, b, lane, prices) > apart:
                 continue
             begin, finish = _cuts(a, b, lane, rules, prices)
             usual = _usual(begin, finish, lane, rules, prices)

@@ -10,7 +10,7 @@ import pandas as pd
 
 from rehab.base.settings import Assumptions
 from rehab.base.units import SQFT_PER_SQYD
-from rehab.steps.layout.bars import column_dowels, dowel_diameter_in, tie_bar_count
+from rehab.steps.layout.bars import column_dowels, dowel_diameter_in, gets_dowels, tie_bar_count
 from rehab.steps.layout.full import inner_joints
 
 Floats = npt.NDArray[np.float64]
@@ -27,8 +27,7 @@ def hardware(laid: pd.DataFrame, block: pd.DataFrame, assumptions: Assumptions) 
     column = laid["panel_column"].to_numpy(float)
     at_curb = (column == 1) | (column == columns)
     thick = block["thickness_in"].to_numpy(float)
-    wanted = assumptions.text("layout_rules", "full.repairs_dowelled") == "yes"
-    dowelled = full & wanted & (thick >= assumptions.number("dowels", "from_thickness_in"))
+    dowelled = full & gets_dowels(thick, assumptions)
     each = column_dowels(block, at_curb, assumptions)
     past = assumptions.number("layout_rules", "full.past_dowelled_joint_ft") * block["dowelled"].to_numpy(bool)
     inner = np.where(full, _inner(laid, block, past, assumptions), 0.0)

@@ -7,6 +7,7 @@ from typing import NamedTuple
 
 from rehab.base.settings import Assumptions
 from rehab.base.units import CUFT_PER_CUYD, IN_PER_FT, SQFT_PER_SQYD
+from rehab.steps.layout.bars import gets_dowels
 
 
 class Box(NamedTuple):
@@ -69,7 +70,7 @@ def rules_of(thickness_in: float, assumptions: Assumptions) -> Rules:
     def yes(key: str, word: str = "yes") -> bool:
         return assumptions.text("layout_rules", key) == word
 
-    bars = yes("full.repairs_dowelled") and thickness_in >= assumptions.number("dowels", "from_thickness_in")
+    bars = bool(gets_dowels(thickness_in, assumptions))
     return Rules(
         bars, number("full.least_length_dowelled_ft" if bars else "full.least_length_undowelled_ft"),
         number("full.least_remainder_ft"), number("full.past_dowelled_joint_ft"), number("full.beyond_damage_ft"),

@@ -10,7 +10,7 @@ import pandas as pd
 
 from rehab.base.settings import Assumptions
 from rehab.base.units import SQFT_PER_SQYD
-from rehab.steps.layout.bars import tie_bar_count, usual_dowels
+from rehab.steps.layout.bars import gets_dowels, tie_bar_count, usual_dowels
 
 Floats = npt.NDArray[np.float64]
 
@@ -46,22 +46,18 @@ def _part_ft(network: pd.DataFrame, assumptions: Assumptions) -> Floats:
         return assumptions.number("layout_rules", key)
 
     panel = (network["length_ft"] / network["panel_rows"]).to_numpy(float)
-    thick = network["thickness_in"].to_numpy(float)
-    bars = (assumptions.text("layout_rules", "full.repairs_dowelled") == "yes") & (
-        thick >= assumptions.number("dowels", "from_thickness_in"))
+    bars = gets_dowels(network["thickness_in"].to_numpy(float), assumptions)
     least = np.where(bars, number("full.least_length_dowelled_ft"), number("full.least_length_undowelled_ft"))
     past = network["dowelled"].to_numpy(bool) * number("full.past_dowelled_joint_ft")
     inside = least - past  # the part past the joint counts towards the least length
-    return np.where(panel - inside >= number("full.least_remainder_ft") - _EPS, least, panel)
+    return np.where(panel - inside >= number("full.least_remainder_ft") - _EPS, least, np.nan)
 
 
 def _rectangle(network: pd.DataFrame, length_ft: npt.ArrayLike, whole: bool, assumptions: Assumptions) -> pd.DataFrame:
     """One repair over the width of a panel: area, bars, saw cut and joint; its sides are shared with no other."""
     length = np.asarray(length_ft, float)
     width = (network["width_ft"] / network["panel_columns"]).to_numpy(float)
-    thick = network["thickness_in"].to_numpy(float)
-    bars = (assumptions.text("layout_rules", "full.repairs_dowelled") == "yes") & (
-        thick >= assumptions.number("dowels", "from_thickness_in"))
+    bars = gets_dowels(network["thickness_in"].to_numpy(float), assumptions)
     past = network["dowelled"].to_numpy(bool) * assumptions.number("layout_rules", "full.past_dowelled_joint_ft")
     length = length + (2 * past if whole else 0.0)
     pieces = np.ceil(length / assumptions.number("layout_rules", "full.piece_ft") - _EPS) - 1
