@@ -11,7 +11,8 @@ from rehab.base import tables
 from rehab.base.settings import Assumptions
 from rehab.inputs import assumptions as reader
 from rehab.steps import findings, layout, network
-from rehab.steps.layout.full import inner_joints, lane_of, least_cost
+from rehab.steps.layout.full import least_cost
+from rehab.steps.layout.lane import inner_joints, lane_of
 from rehab.steps.layout.patches import near_joined
 from rehab.steps.layout.rules import Box, Prices, rules_of
 

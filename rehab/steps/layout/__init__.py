@@ -18,13 +18,13 @@ from rehab.base.settings import Assumptions
 from rehab.steps.layout.bars import column_dowels, dowel_count, dowel_diameter_in, hole_in, tie_bar_count
 from rehab.steps.layout.column import Found, lay_out_column
 from rehab.steps.layout.hardware import hardware
+from rehab.steps.layout.lane import EPS
 from rehab.steps.layout.rules import Box, economic_join_ft, prices_of, published_join_ft, rules_of
 from rehab.steps.layout.usual import per_panel
 
 __all__ = ["dowel_count", "dowel_diameter_in", "economic_join_ft", "hole_in", "join_distances", "lay_out", "leave",
            "per_panel", "published_join_ft", "tie_bar_count"]
 
-_EPS: Final = 1e-6
 _NARROW_FT: Final = 0.5  #: a crack shorter than this along the block is cut out whole or not at all
 #: calls that shape a layout; the others are measured where they lie
 _SHAPING: Final = ("full depth", "box out", "partial depth")
@@ -39,7 +39,7 @@ def lay_out(network: pd.DataFrame, findings: pd.DataFrame, assumptions: Assumpti
     block = network.set_index("block_id").loc[laid["block_id"]].reset_index()
     laid["repair_id"] = laid.groupby("block_id").cumcount() + 1
     panel = (block["length_ft"] / block["panel_rows"]).to_numpy(float)
-    laid["panel_row"] = np.minimum(np.floor(laid["x_ft"] / panel + _EPS) + 1, block["panel_rows"].to_numpy(float))
+    laid["panel_row"] = np.minimum(np.floor(laid["x_ft"] / panel + EPS) + 1, block["panel_rows"].to_numpy(float))
     laid["panel_row"] = laid["panel_row"].astype("int64")
     laid["area_sqft"] = laid["length_ft"] * laid["width_ft"]
     laid["cause"] = _causes(laid, findings)
@@ -136,10 +136,10 @@ def _overlaps(findings: pd.DataFrame, repairs: pd.DataFrame) -> pd.DataFrame:
     pairs = left.merge(cut[["block_id", "panel_column", "repair_id", "kind", "x_ft", "end_ft", "y_ft", "right_ft"]],
                        on=["block_id", "panel_column"])
     # Damage without a breadth, such as a crack, lies in a repair as well.
-    thin, narrow = (3 * _EPS * (pairs[high] - pairs[low] < _EPS) for low, high in (("x0_ft", "x1_ft"),
+    thin, narrow = (3 * EPS * (pairs[high] - pairs[low] < EPS) for low, high in (("x0_ft", "x1_ft"),
                                                                                   ("y0_ft", "y1_ft")))
-    meets = (pairs["x0_ft"] - thin < pairs["end_ft"] - _EPS) & (pairs["x1_ft"] + thin > pairs["x_ft"] + _EPS)
-    beside = (pairs["y0_ft"] - narrow < pairs["right_ft"] - _EPS) & (pairs["y1_ft"] + narrow > pairs["y_ft"] + _EPS)
+    meets = (pairs["x0_ft"] - thin < pairs["end_ft"] - EPS) & (pairs["x1_ft"] + thin > pairs["x_ft"] + EPS)
+    beside = (pairs["y0_ft"] - narrow < pairs["right_ft"] - EPS) & (pairs["y1_ft"] + narrow > pairs["y_ft"] + EPS)
     return pairs[meets & beside]
 
 

@@ -6,11 +6,10 @@ from bisect import bisect_right
 from math import hypot
 from typing import NamedTuple
 
-from rehab.steps.layout.full import Lane, Span, best_one, lane_of, least_cost, merged
+from rehab.steps.layout.full import best_one, least_cost, merged
+from rehab.steps.layout.lane import EPS, Lane, Span, lane_of
 from rehab.steps.layout.patches import box_outs, cut_round, joined, split_at
 from rehab.steps.layout.rules import Box, Prices, Rules
-
-_EPS = 1e-6
 
 
 class Found(NamedTuple):
@@ -60,7 +59,7 @@ def lay_out_column(found: list[Found], utility: list[Box], joints: list[float], 
     cuts = [Cut("full depth", Box(a, b, *edges, thickness_in), _why((a, b), deep, zones, lane, rules))
             for a, b in spans]
     cuts += [Cut("casting box-out", box, ("casting.clear_ft", "casting.least_strip_ft")) for box in boxes
-             if not any(box.x0 < b - _EPS and a + _EPS < box.x1 for a, b in spans)]
+             if not any(box.x0 < b - EPS and a + EPS < box.x1 for a, b in spans)]
     for patch in patches:
         # What is left of a patch without damage in it was only its margin.
         cuts += [Cut("partial depth", part, why) for part in _outside(patch, spans)
@@ -87,7 +86,7 @@ def _widened(found: list[Found], cuts: list[Box], joints: list[float],
         beyond = rules.utility_beyond_ft if utility else rules.beyond_ft
         start, end = max(box.x0 - beyond, low), min(box.x1 + beyond, high)
         key = "utility.beyond_ft" if utility else "full.beyond_damage_ft"
-        wide.append(((start, end), (key,) if start < box.x0 - _EPS or end > box.x1 + _EPS else ()))
+        wide.append(((start, end), (key,) if start < box.x0 - EPS or end > box.x1 + EPS else ()))
     return wide
 
 
@@ -96,13 +95,13 @@ def _dearer(patches: list[Box], joints: list[float], lane: Lane, rules: Rules,
     """The patches of each panel that cost more than the one full-depth repair that takes them out."""
     by_panel: dict[int, list[Box]] = {}
     for box in patches:
-        by_panel.setdefault(bisect_right(joints, box.x0 + _EPS), []).append(box)
+        by_panel.setdefault(bisect_right(joints, box.x0 + EPS), []).append(box)
     dear: list[tuple[Span, tuple[str, ...]]] = []
     for own in by_panel.values():
         a, b = min(box.x0 for box in own), max(box.x1 for box in own)
         cost = sum((box.x1 - box.x0) * (box.y1 - box.y0) for box in own) * prices.patch_usd_per_sqft
         # What the repair saves is in its cost: below zero it is cheaper than the patches.
-        if cost > prices.each_usd + prices.per_ft * (b - a) and best_one(a, b, lane, rules, prices)[0] < -_EPS:
+        if cost > prices.each_usd + prices.per_ft * (b - a) and best_one(a, b, lane, rules, prices)[0] < -EPS:
             dear.append(((a, b), ("partial.replace_when_dearer",)))
     return dear
 
@@ -147,14 +146,14 @@ def _outside(patch: Box, spans: list[Span]) -> list[Box]:
     parts = [(patch.x0, patch.x1)]
     for a, b in spans:
         parts = [piece for low, high in parts for piece in ((low, min(high, a)), (max(low, b), high))
-                 if piece[1] - piece[0] > _EPS] if a < patch.x1 and patch.x0 < b else parts
+                 if piece[1] - piece[0] > EPS] if a < patch.x1 and patch.x0 < b else parts
     return [patch._replace(x0=low, x1=high) for low, high in parts]
 
 
 def _meet(damage: Box, cut: Box) -> bool:
     """Whether damage lies in a rectangle by more than its edge; damage without a breadth by any part."""
     sides = ((damage.x0, damage.x1, cut.x0, cut.x1), (damage.y0, damage.y1, cut.y0, cut.y1))
-    return all(min(high, upper) - max(low, lower) > (_EPS if high - low >= _EPS else -2 * _EPS)
+    return all(min(high, upper) - max(low, lower) > (EPS if high - low >= EPS else -2 * EPS)
                for low, high, lower, upper in sides)
 
 
@@ -164,10 +163,10 @@ def _why_patch(box: Box, found: list[Found], edges: Span, rules: Rules) -> tuple
     if not inside:
         return ()
     why = ["partial.beyond_damage_in"]
-    if min(box.x1 - box.x0, box.y1 - box.y0) < rules.partial_side_ft + _EPS:
+    if min(box.x1 - box.x0, box.y1 - box.y0) < rules.partial_side_ft + EPS:
         why.append("partial.least_side_in")
     if len(inside) > 1:
-        whole = box.y0 < edges[0] + _EPS and box.y1 > edges[1] - _EPS and len(inside) >= rules.whole_joint_from
+        whole = box.y0 < edges[0] + EPS and box.y1 > edges[1] - EPS and len(inside) >= rules.whole_joint_from
         why.append("partial.whole_joint_from" if whole else "partial.join_gap_in")
     return tuple(why)
 
@@ -175,21 +174,21 @@ def _why_patch(box: Box, found: list[Found], edges: Span, rules: Rules) -> tuple
 def _why(span: Span, deep: list[tuple[Span, tuple[str, ...]]], zones: list[tuple[float, float, str, str]], lane: Lane,
          rules: Rules) -> tuple[str, ...]:
     """The rules that shaped one repair, by what its ends and length are."""
-    inside = [(part, why) for part, why in deep if part[0] >= span[0] - _EPS and part[1] <= span[1] + _EPS]
+    inside = [(part, why) for part, why in deep if part[0] >= span[0] - EPS and part[1] <= span[1] + EPS]
     why = [key for _, keys in inside for key in keys]
     low, high = min(part[0] for part, _ in inside), max(part[1] for part, _ in inside)
-    if abs(span[1] - span[0] - rules.least_length_ft) < _EPS and high - low < rules.least_length_ft - _EPS:
+    if abs(span[1] - span[0] - rules.least_length_ft) < EPS and high - low < rules.least_length_ft - EPS:
         why.append("full.least_length_dowelled_ft" if rules.dowels else "full.least_length_undowelled_ft")
     past = rules.past_joint_ft if lane.dowelled else 0.0
     for end, damage, side in ((span[0], low, "begin"), (span[1], high, "end")):
-        if abs(end - damage) < _EPS:
+        if abs(end - damage) < EPS:
             continue
         at_joint = end + past if side == "begin" else end - past
-        if any(abs(at_joint - joint) < _EPS for joint in lane.joints):
+        if any(abs(at_joint - joint) < EPS for joint in lane.joints):
             why += ["full.least_remainder_ft", *(["full.past_dowelled_joint_ft"] if past else [])]
         why += [key for a, b, bars, key in zones
-                if bars in (side, "both") and (a < damage < b or min(abs(end - a), abs(end - b)) < _EPS)]
-    if rules.whole_panel_from_share < 1 and high - low < span[1] - span[0] - _EPS:
+                if bars in (side, "both") and (a < damage < b or min(abs(end - a), abs(end - b)) < EPS)]
+    if rules.whole_panel_from_share < 1 and high - low < span[1] - span[0] - EPS:
         why.append("full.whole_panel_from_share")
     if len(merged(part for part, _ in inside)) > 1:
         why.append("full.join")

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Final
-
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
@@ -11,11 +9,9 @@ import pandas as pd
 from rehab.base.settings import Assumptions
 from rehab.base.units import SQFT_PER_SQYD
 from rehab.steps.layout.bars import column_dowels, dowel_diameter_in, gets_dowels, tie_bar_count
-from rehab.steps.layout.full import inner_joints
+from rehab.steps.layout.lane import EPS, inner_joints
 
 Floats = npt.NDArray[np.float64]
-
-_EPS: Final = 1e-6
 
 
 def hardware(laid: pd.DataFrame, block: pd.DataFrame, assumptions: Assumptions) -> dict[str, Floats]:
@@ -32,7 +28,7 @@ def hardware(laid: pd.DataFrame, block: pd.DataFrame, assumptions: Assumptions) 
     past = assumptions.number("layout_rules", "full.past_dowelled_joint_ft") * block["dowelled"].to_numpy(bool)
     inner = np.where(full, _inner(laid, block, past, assumptions), 0.0)
     piece = assumptions.number("layout_rules", "full.piece_ft")
-    lifts = np.where(full, np.ceil(length / piece - _EPS) - 1, 0.0)
+    lifts = np.where(full, np.ceil(length / piece - EPS) - 1, 0.0)
     shared = _shared_sides(laid, full)
     on_joint = _on_joints(laid, block)
     around = 2 * (length + width)

@@ -11,13 +11,13 @@ import pandas as pd
 from rehab.base.settings import Assumptions
 from rehab.base.units import SQFT_PER_SQYD
 from rehab.steps.layout.bars import gets_dowels, tie_bar_count, usual_dowels
+from rehab.steps.layout.lane import EPS
 
 Floats = npt.NDArray[np.float64]
 
-_EPS: Final = 1e-6
-#: column of the repairs -> column of what one panel takes
-_SUMS: Final = {"dowels": "dowels", "basket_dowels": "basket_dowels", "tie_bars": "tie_bars", "saw_ft": "saw_ft",
-                "joint_ft": "joint_ft"}
+#: columns of the repairs that are summed as they are
+_SUMS: Final = ("dowels", "basket_dowels", "tie_bars", "saw_ft", "joint_ft")
+_PANEL: Final = ["block_id", "panel_row", "panel_column"]
 
 
 def per_panel(network: pd.DataFrame, findings: pd.DataFrame, repairs: pd.DataFrame,
@@ -50,7 +50,7 @@ def _part_ft(network: pd.DataFrame, assumptions: Assumptions) -> Floats:
     least = np.where(bars, number("full.least_length_dowelled_ft"), number("full.least_length_undowelled_ft"))
     past = network["dowelled"].to_numpy(bool) * number("full.past_dowelled_joint_ft")
     inside = least - past  # the part past the joint counts towards the least length
-    return np.where(panel - inside >= number("full.least_remainder_ft") - _EPS, least, np.nan)
+    return np.where(panel - inside >= number("full.least_remainder_ft") - EPS, least, np.nan)
 
 
 def _rectangle(network: pd.DataFrame, length_ft: npt.ArrayLike, whole: bool, assumptions: Assumptions) -> pd.DataFrame:
@@ -60,7 +60,7 @@ def _rectangle(network: pd.DataFrame, length_ft: npt.ArrayLike, whole: bool, ass
     bars = gets_dowels(network["thickness_in"].to_numpy(float), assumptions)
     past = network["dowelled"].to_numpy(bool) * assumptions.number("layout_rules", "full.past_dowelled_joint_ft")
     length = length + (2 * past if whole else 0.0)
-    pieces = np.ceil(length / assumptions.number("layout_rules", "full.piece_ft") - _EPS) - 1
+    pieces = np.ceil(length / assumptions.number("layout_rules", "full.piece_ft") - EPS) - 1
     sqft = length * width
     return pd.DataFrame({
         "sqyd": sqft / SQFT_PER_SQYD,
@@ -86,32 +86,26 @@ def _found(network: pd.DataFrame, findings: pd.DataFrame, repairs: pd.DataFrame,
     full, patch, box = (repairs[repairs["kind"] == kind] for kind in ("full depth", "partial depth", "casting box-out"))
     touched, whole = _panels_of(network, full, past_ft)
     patched = _panels_of(network, patch, 0.0)[0]
-    damaged = called("full depth")[["block_id", "panel_row", "panel_column"]].drop_duplicates()
+    damaged = called("full depth")[_PANEL].drop_duplicates()
     # Panels whose damage calls for full depth, those replaced beside it, and those whose patches went with it.
-    spalled = called("partial depth")[["block_id", "panel_row", "panel_column"]].drop_duplicates()
+    spalled = called("partial depth")[_PANEL].drop_duplicates()
     needs_full = pd.concat([damaged, whole, touched.merge(spalled)]).drop_duplicates()
-    needs_part = patched.merge(pd.concat([needs_full, touched]).drop_duplicates(), how="left", indicator=True)
-    needs_part = needs_part[needs_part["_merge"] == "left_only"]
+    needs_part = _without(patched, pd.concat([needs_full, touched]))
     panels = network["panels"].to_numpy(float)
 
     def counted(rows: pd.DataFrame) -> Floats:
         return np.asarray(rows.groupby("block_id").size().reindex(ids).fillna(0.0), float)
 
-    part = touched.merge(whole, how="left", indicator=True)
     held = findings.merge(full[["block_id", "panel_column", "x_ft", "length_ft"]], on=["block_id", "panel_column"])
     castings = held[(held["defect"] == "casting") & (held["x0_ft"] < held["x_ft"] + held["length_ft"])
                     & (held["x1_ft"] > held["x_ft"])]
     in_panel = castings.groupby("block_id")["defect_id"].nunique().reindex(ids).fillna(0.0).to_numpy(float)
-    apart = called("box out", "adjust").merge(castings[["block_id", "defect_id"]].drop_duplicates(), how="left",
-                                              on=["block_id", "defect_id"], indicator=True)
-    apart = apart[apart["_merge"] == "left_only"]
-    panel_of = ["block_id", "panel_row", "panel_column"]
+    apart = _without(called("box out", "adjust")[["block_id", "defect_id"]], castings[["block_id", "defect_id"]])
 
     def panels_called(*calls: str) -> Floats:
-        rows = called(*calls)[panel_of].drop_duplicates().merge(needs_full, how="left", indicator=True)
-        return counted(rows[rows["_merge"] == "left_only"])
+        return counted(_without(called(*calls)[_PANEL].drop_duplicates(), needs_full))
 
-    sunken = findings.loc[findings["defect"] == "sunken panel", panel_of].drop_duplicates()
+    sunken = findings.loc[findings["defect"] == "sunken panel", _PANEL].drop_duplicates()
     could = findings[findings["could_raise"].astype(bool)]
     # A casting in a replaced panel is set in the new concrete: its felt counts, its box-out is the panel.
     round_it = 2 * (castings["x1_ft"] - castings["x0_ft"] + castings["y1_ft"] - castings["y0_ft"] + 4 * clear_ft)
@@ -121,10 +115,10 @@ def _found(network: pd.DataFrame, findings: pd.DataFrame, repairs: pd.DataFrame,
         # As from counts: panels that are cracked and stay, and those that are replaced.
         "cracked_share": np.minimum((panels_called("fill", "stitch") + counted(needs_full)) / panels, 1.0),
         "sunken_share": counted(needs_full.merge(sunken)) / panels,
-        "jack_panels": panels_called("jack"), "jackable_panels": counted(could[panel_of].drop_duplicates()),
-        "whole_count": counted(whole), "part_count": counted(part[part["_merge"] == "left_only"]),
+        "jack_panels": panels_called("jack"), "jackable_panels": counted(could[_PANEL].drop_duplicates()),
+        "whole_count": counted(whole),
         "full_sqyd": total(full, "area_sqft") / SQFT_PER_SQYD, "full_pay_sqyd": total(full, "pay_sqft") / SQFT_PER_SQYD,
-        **{f"full_{name}": total(full, column) for name, column in _SUMS.items()},
+        **{f"full_{name}": total(full, name) for name in _SUMS},
         "patch_sqft": total(patch, "area_sqft"), "patch_pay_sqft": total(patch, "pay_sqft"),
         "patch_ft": total(patch, np.maximum(patch["length_ft"], patch["width_ft"])),
         "patch_saw_ft": total(patch, "saw_ft"), "insert_ft": total(patch, "insert_ft"),
@@ -142,6 +136,12 @@ def _found(network: pd.DataFrame, findings: pd.DataFrame, repairs: pd.DataFrame,
     })
 
 
+def _without(rows: pd.DataFrame, others: pd.DataFrame) -> pd.DataFrame:
+    """The rows that are not among the others; both have the same columns."""
+    merged = rows.merge(others.drop_duplicates(), how="left", indicator=True)
+    return merged[merged["_merge"] == "left_only"]
+
+
 def _panels_of(network: pd.DataFrame, cut: pd.DataFrame, past_ft: float) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Panels that rectangles touch, and those that they cover whole.
 
@@ -149,14 +149,14 @@ def _panels_of(network: pd.DataFrame, cut: pd.DataFrame, past_ft: float) -> tupl
     """
     size = network.set_index("block_id")
     along = (size["length_ft"] / size["panel_rows"]).reindex(cut["block_id"]).to_numpy(float)
-    first = np.floor(cut["x_ft"].to_numpy(float) / along + _EPS).astype(np.int64)
+    first = np.floor(cut["x_ft"].to_numpy(float) / along + EPS).astype(np.int64)
     ends = (cut["x_ft"] + cut["length_ft"]).to_numpy(float)
-    last = np.maximum(np.ceil(ends / along - _EPS).astype(np.int64), first + 1)
+    last = np.maximum(np.ceil(ends / along - EPS).astype(np.int64), first + 1)
     each = np.repeat(np.arange(len(cut)), last - first)
     row = np.arange(len(each)) - np.repeat(np.cumsum(last - first) - (last - first), last - first) + first[each]
     start, length, panel = cut["x_ft"].to_numpy(float)[each], cut["length_ft"].to_numpy(float)[each], along[each]
     covered = np.minimum(start + length, (row + 1) * panel) - np.maximum(start, row * panel)
     touched = pd.DataFrame({"block_id": cut["block_id"].to_numpy()[each], "panel_row": row + 1,
                             "panel_column": cut["panel_column"].to_numpy()[each]})
-    return (touched[(covered > past_ft + _EPS) | (covered >= panel / 2)].drop_duplicates(),
+    return (touched[(covered > past_ft + EPS) | (covered >= panel / 2)].drop_duplicates(),
             touched[covered >= panel - 1e-4].drop_duplicates())
