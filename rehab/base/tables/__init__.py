@@ -7,6 +7,7 @@ number and whole ``float64`` (whole numbers may be missing), flag ``boolean``, d
 key ``int64``.
 """
 
+from rehab.base.tables.block import CONDITION, COUNTS
 from rehab.base.tables.checks import (
     check,
     dictionary,
@@ -18,7 +19,7 @@ from rehab.base.tables.checks import (
     upload_fields,
     with_types,
 )
-from rehab.base.tables.columns import CONDITION, COUNTS, TABLES
+from rehab.base.tables.columns import TABLES
 from rehab.base.tables.fields import (
     CALLS,
     CLASSES,

@@ -4,14 +4,13 @@ from __future__ import annotations
 
 from typing import Final
 
+from rehab.base.tables.block import BLOCK, NEEDS, NETWORK_ADDED, SURVEY
 from rehab.base.tables.fields import (
     CALLS,
     CLASSES,
     DEFECTS,
-    DISTRESS,
     REPAIRS,
     SEVERITIES,
-    SOURCES,
     STRATEGIES,
     TASKS,
     Field,
@@ -23,129 +22,15 @@ from rehab.base.tables.fields import (
     year,
 )
 
-#: units that bids are kept in; those of a length, an area, a volume or a count can be compared with a pay item's
+#: units that a bid may be in
 BID_UNITS: Final = ("each", "ft", "sqft", "sqyd", "cuft", "cuyd", "gal", "lb", "ton", "hour", "day", "lump sum")
-
-_BLOCK = (
-    text("block_id", "Name of the block, unique in the table", required=True),
-    text("street", "Street the block lies on"),
-    text("from_street", "Cross street where the block begins"),
-    text("to_street", "Cross street where the block ends"),
-    number("length_ft", "ft", "Length along the centre line", 10, 10_000, required=True),
-    number("width_ft", "ft", "Width of concrete, curb face to curb face", 6, 200, required=True),
-    number("panel_length_ft", "ft", "Spacing of the transverse joints", 4, 100),
-    number("panel_width_ft", "ft", "Spacing of the longitudinal joints", 4, 30),
-    whole("panels", "Number of panels; computed from the sizes if missing", 1, 20_000),
-    number("thickness_in", "in", "Thickness of the slab", 3, 24),
-    Field("dowelled", "flag", "Whether the transverse joints have dowels"),
-    Field("reinforced", "flag", "Whether the panels hold steel mesh or bars"),
-    year("year_built", "Year the concrete was placed"),
-    year("last_work_year", "Year of the last structural work"),
-    choice("functional_class", CLASSES, "Class of the street"),
-    number("adt", "vehicles/day", "Average daily traffic, both directions", 0, 300_000),
-    number("truck_share", "share", "Share of trucks in the traffic", 0, 1),
-    text("district", "District or ward, for lists and fairness"),
-    number("parking_ft", "ft", "Length of curb with parking, both sides", 0, 20_000),
-    Field("bus_route", "flag", "Whether buses run on the block"),
-    whole("castings", "Manholes, valves and inlets in the pavement", 0, 500),
-    year("utility_year", "Year in which a utility plans to dig here"),
-    year("no_work_until", "First year in which work is allowed"),
-    Field("surveyed_on", "date", "Day of the survey"),
-)
-_SURVEY = (
-    whole("panels_cracked", "Panels with a crack, not in pieces", 0, 20_000),
-    whole("panels_broken", "Panels broken in pieces", 0, 20_000),
-    whole("panels_sunken", "Panels settled", 0, 20_000),
-    whole("corner_breaks", "Panels with a broken corner", 0, 20_000),
-    whole("panels_patched", "Panels patched or replaced before", 0, 20_000),
-    number("cracked_ft", "ft", "Length of cracks", 0, 200_000),
-    number("spalled_joint_ft", "ft", "Length of cracked or spalled joint that needs patching", 0, 200_000),
-    number("wide_joint_ft", "ft", "Length of joint opened wider than a quarter inch", 0, 200_000),
-    number("hollow_sqft", "sqft", "Area that sounds hollow", 0, 2_000_000),
-    number("damage_depth_in", "in", "Depth of the shallow damage", 0, 24),
-    number("faulting_in", "in", "Mean step at the transverse joints", 0, 3),
-    number("sunken_curb_ft", "ft", "Length of curb sunken or broken", 0, 20_000),
-    choice("material_distress", DISTRESS, "Durability cracking or reactive aggregate, worst seen"),
-    number("load_transfer", "share", "Load transfer across the joints, 0 to 1", 0, 1.2),
-    number("iri_in_per_mi", "in/mile", "Roughness (IRI)", 0, 1200),
-    number("condition_index", "points", "Condition index the city holds, 0 to 100", 0, 100),
-    number("rating_1_10", "points", "Visual rating, 1 failed to 10 new", 1, 10),
-    text("condition_word", "Condition in a word: good, fair, poor ..."),
-)
-
-#: the columns that say something about condition; one of them at least must be filled in every row
-CONDITION: Final = ("panels_broken", "panels_cracked", "panels_sunken", "corner_breaks", "spalled_joint_ft",
-                    "condition_index", "rating_1_10", "condition_word")
-#: the survey columns that count panels; none may exceed the panels of the block
-COUNTS: Final = ("panels_cracked", "panels_broken", "panels_sunken", "corner_breaks", "panels_patched")
-
-_NETWORK_ADDED = all_required(
-    number("panel_rows", "count", "Panels along the block", 1),
-    number("panel_columns", "count", "Panels across the block", 1),
-    number("area_sqft", "sqft", "Area of concrete"),
-    number("area_sqyd", "sqyd", "Area of concrete"),
-    number("transverse_joint_ft", "ft", "Length of transverse joints"),
-    number("longitudinal_joint_ft", "ft", "Length of longitudinal joints"),
-    number("curb_ft", "ft", "Length of curb, both sides"),
-    number("age_yr", "yr", "Age at the survey"),
-    whole("survey_year", "Year the condition belongs to", 1850, 2150),
-    choice("condition_source", SOURCES, "What the condition rests on"),
-    Field("estimated", "flag", "Whether the needs are estimated from an index, a rating or a word"),
-    text("family", "Survival family: class and joint, as in the survival table"),
-) + (text("assumed", "Columns filled with a default, separated by '; '"),)
-
-_NEED_FIELDS = all_required(
-    number("full_share", "share", "Share of panels that need full depth", 0, 1),
-    number("partial_share", "share", "Share of panels that need partial depth", 0, 1),
-    number("cracked_share", "share", "Share of panels cracked, broken or corner-broken", 0, 1),
-    number("sunken_share", "share", "Share of panels settled", 0, 1),
-    number("curb_share", "share", "Share of curb sunken or broken", 0, 1),
-    number("wide_joint_share", "share", "Share of joint opened wide", 0, 1),
-    number("panels_full", "count", "Panels that need full depth; not whole in a forecast year"),
-    number("full_sqyd", "sqyd", "Area of full-depth repair"),
-    number("dowels", "count", "Dowels for the full-depth repair"),
-    number("tie_bars", "count", "Tie bars for the full-depth repair"),
-    number("panels_whole", "count", "Panels replaced whole"),
-    number("panels_part", "count", "Panels replaced in part"),
-    number("full_pay_sqyd", "sqyd", "Area of full-depth repair as paid"),
-    number("basket_dowels", "count", "Dowels in joints remade inside full-depth repairs"),
-    number("saw_ft", "ft", "Full-depth saw cut"),
-    number("joint_ft", "ft", "New joints of full-depth repairs, to form and seal"),
-    number("box_outs", "count", "Castings to box out anew"),
-    number("box_out_sqft", "sqft", "Area of casting box-outs"),
-    number("felt_ft", "ft", "Expansion felt round box-outs"),
-    number("partial_ft", "ft", "Length of partial-depth repair along joints and cracks"),
-    number("partial_sqft", "sqft", "Area of partial-depth repair"),
-    number("partial_depth_in", "in", "Depth of partial-depth repair"),
-    number("partial_pay_sqft", "sqft", "Area of partial-depth repair as paid"),
-    number("patch_saw_ft", "ft", "Saw cut round partial-depth repairs"),
-    number("insert_ft", "ft", "Waxed board along the joints of partial-depth repairs"),
-    number("hollow_sqft", "sqft", "Hollow area found by sounding"),
-    number("crack_ft", "ft", "Cracks to clean and fill"),
-    number("stitch_ft", "ft", "Longitudinal cracks to stitch"),
-    number("jack_panels", "count", "Panels settled but whole, to raise instead of replace"),
-    number("jackable_panels", "count", "Panels settled but whole that jacking could save where the city jacks"),
-    number("stabilise_panels", "count", "Panels over voids, to stabilise before grinding"),
-    number("retrofit_bars", "count", "Dowels to retrofit in joints and cracks with poor load transfer"),
-    number("reseal_ft", "ft", "Joints to clean and seal"),
-    number("curb_ft", "ft", "Curb to replace"),
-    number("castings", "count", "Castings to adjust: in replaced panels, boxed out or set too low"),
-    number("grind_panels_share", "share", "Share of panels with a step or polish that grinding should level", 0, 1),
-    number("grind_sqyd", "sqyd", "Area to grind: after patches and panels, or where steps or ride ask for it"),
-    number("distress_level", "level", "Material distress: 0 none, 1 low, 2 medium, 3 high", 0, 3),
-    number("index", "points", "Condition index, held or computed from the shares", 0, 100),
-) + (
-    number("faulting_in", "in", "Mean step at the joints"),
-    number("iri_in_per_mi", "in/mile", "Roughness"),
-    number("load_transfer", "share", "Load transfer"),
-)
 
 _KEY = all_required(text("block_id", "Block"))
 _KEY_YEAR = (*_KEY, Field("year", "key", "Year", "year", required=True))
 _STRATEGY = choice("strategy", STRATEGIES, "Strategy", required=True)
 
 TABLES: Final[dict[str, tuple[Field, ...]]] = {
-    "blocks": (*_BLOCK, *_SURVEY, whole("row", "Row of the file the block was read from", 1)),
+    "blocks": (*BLOCK, *SURVEY, whole("row", "Row of the file the block was read from", 1)),
     "defects": (
         text("block_id", "Block", required=True),
         whole("panel_row", "Panel along the block, 1 at the beginning", 1, 5_000, required=True),
@@ -206,8 +91,8 @@ TABLES: Final[dict[str, tuple[Field, ...]]] = {
         text("note", "What to know about the price", required=True),
     ),
     "geometry": (*_KEY, Field("line", "text", "Centre line as well-known text, WGS 84", required=True)),
-    "network": (*_BLOCK, *_SURVEY, *_NETWORK_ADDED),
-    "needs": (*_KEY_YEAR, *_NEED_FIELDS, Field("estimated", "flag", "Estimated, not measured", required=True)),
+    "network": (*BLOCK, *SURVEY, *NETWORK_ADDED),
+    "needs": (*_KEY_YEAR, *NEEDS, Field("estimated", "flag", "Estimated, not measured", required=True)),
     "findings": (
         *_KEY,
         *all_required(
