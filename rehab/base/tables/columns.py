@@ -22,7 +22,7 @@ from rehab.base.tables.fields import (
     year,
 )
 
-#: units that a bid may be in
+#: units that bids are kept in; those of a length, an area, a volume or a count can be compared with a pay item's
 BID_UNITS: Final = ("each", "ft", "sqft", "sqyd", "cuft", "cuyd", "gal", "lb", "ton", "hour", "day", "lump sum")
 
 _KEY = all_required(text("block_id", "Block"))
