@@ -104,8 +104,10 @@ def use(name: str, bids: pd.DataFrame) -> None:
 def match_part(bids: pd.DataFrame, given: Assumptions) -> pd.DataFrame:
     """The bid items with the pay item that each is a price of; those that the user confirmed have one."""
     st.subheader("Which bid item is a price of which pay item")
-    st.caption("The prices of the pay items are for all the work of the item: a bid for a part of it, such as sawing "
-               "or removal alone, is no price of it. Where you choose a pay item yourself it counts as confirmed.")
+    basis = given.text("defaults", "price_basis")
+    st.caption("An all-in price is for all the work of its item; a part, such as sawing or removal, is a pay item of "
+               f"its own. The city pays by: {basis} (row price_basis of the defaults); prices of the other kind are "
+               "kept but not used. Where you choose a pay item yourself it counts as confirmed.")
     found = pricebook.suggest(bids, given.table("pay_items"))
     confirmed: Matches = st.session_state.setdefault("bid_matches", {})
     keys = list(zip(found["item"].str.casefold(), found["unit"], strict=True))

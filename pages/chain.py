@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 import pandas as pd
 import streamlit as st
 
@@ -104,6 +106,7 @@ def _bars(prepared: Prepared, cut: pd.DataFrame) -> str:
             f"{rows['tie.spacing_in']} in apart in repairs from {rows['tie.from_length_ft']} ft on.")
 
 
+@cache
 def _about(column: str) -> str:
     """What a need or a size of the block is, in the words of the data dictionary."""
     about = {item.name: item.about for table in ("network", "needs") for item in fields(table)}

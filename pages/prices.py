@@ -42,8 +42,9 @@ def every_number() -> None:
         unit=table["unit"].map(unit), source=[standard.citation(name, key) for key in table.index]).reset_index()
     if "included_in" in shown:
         shown["included_in"] = [part_of(pay_items(table), key, table.index) for key in table.index]
-    extra = [column for column in table.columns if column not in {"value", "unit", "low", "high", "source_id", "place",
-                                                                    "year", "note", "origin"}]
+    # measured_by holds names of columns; a block's chain from defect to dollar says it in words.
+    apart = {"value", "unit", "low", "high", "measured_by", "source_id", "place", "year", "note", "origin"}
+    extra = [column for column in table.columns if column not in apart]
     st.write("A default is never changed: a value of the city's own is laid over it and takes effect at once.")
     edited = st.data_editor(
         shown, hide_index=True, width="stretch", height=560, key=f"rows_{name}",
