@@ -10,7 +10,7 @@ import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy import stats
+from scipy import integrate, optimize, stats
 
 from rehab.base import tables
 from rehab.base.settings import Assumptions
@@ -205,29 +205,83 @@ def test_a_held_index_keeps_its_distance_until_work(blocks: Maker, defaults: Ass
     assert sound[0, 4] == pytest.approx(1)
 
 
+def weighing(assumptions: Assumptions, weight: float, **more: float) -> Assumptions:
+    return changed(assumptions, survival={"prior.shallow_weight": weight, "prior.deep_weight": weight, **more})
+
+
 def test_few_panels_lean_on_the_family_and_many_speak_for_themselves(blocks: Maker, defaults: Assumptions) -> None:
     rows = [{"panels": count, "panels_broken": count // 10, "block_id": f"B{number}"}
             for number, count in enumerate((10, 60, 1_000, 20_000))]
-    city, need = measured(blocks(*rows), defaults)
-    curves = forecast.block_curves(city, need, defaults)
-    assert (np.diff(curves["deep_factor"]) > 0).all() or (np.diff(curves["deep_factor"]) < 0).all()
-    # By hand: (w + n H_seen) / (w + n H_family) with w = 6; the family's share from its own run at 40 years.
-    family = forecast.block_curves(city, need, changed(defaults, survival={"prior.weight_panels": 1e12}))
+    plain = changed(defaults, survival={"shallow_to_deep.hazard_factor": 1})
+    city, need = measured(blocks(*rows), plain)
+    family = forecast.block_curves(city, need, weighing(plain, 1e12))
     assert family["deep_factor"].to_numpy() == pytest.approx(np.ones(4), abs=1e-6)
-    own = forecast.block_curves(city, need, changed(defaults, survival={"prior.weight_panels": 1e-9}))
-    assert np.ptp(own["deep_factor"]) == pytest.approx(0, abs=1e-6)  # the same share: the same curve
-    seen, ratio = -np.log(0.9), own["deep_factor"][0]
-    expected = (6 + city["panels"] * seen) / (6 + city["panels"] * seen / ratio)
-    assert curves["deep_factor"].to_numpy() == pytest.approx(expected.to_numpy())
-    assert abs(curves["deep_factor"][3] / ratio - 1) < 0.01  # 20,000 panels: their own
+    curves = forecast.block_curves(city, need, plain)
+    # By hand, with one kind of damage: the mode over the logarithm of the multiplier z solves
+    # z (broken H e^-zH / (1 - e^-zH) - whole H) + w (1 - z) = 0, with H of the family at 40 years and w = 6.
+    hazard = (40 / 110) ** 3
+
+    def slope(log: float, panels: int) -> float:
+        z = np.exp(log)
+        gone = panels // 10
+        return float(z * (gone * hazard / np.expm1(z * hazard) - (panels - gone) * hazard) + 6 * (1 - z))
+
+    expected = [np.exp(optimize.brentq(slope, -5, 5, args=(count,))) for count in city["panels"]]
+    assert curves["deep_factor"].to_numpy() == pytest.approx(np.array(expected), rel=1e-6)
+    assert (np.diff(curves["deep_factor"]) > 0).all() and (np.diff(curves["deep_sd"]) < 0).all()
+    own = -np.log(0.9) / hazard  # all alone: the curve through what was seen
+    assert curves["deep_factor"][3] == pytest.approx(own, rel=0.01)
+
+
+def test_the_multipliers_are_the_mode_that_a_general_search_finds() -> None:
+    # scipy's simplex search on the same log-posterior, with the occupancy by scipy's quad, block by block.
+    city, need = mixed()
+    family = forecast.families(city, ASSUMED)
+    found = forecast.block_curves(city, need, ASSUMED)
+    for row in (0, 1, 2, 6, 13, 14, 15):
+        curve, age = family.iloc[row], city["age_yr"][row]
+        full, part = need["full_share"][row], need["partial_share"][row]
+        panels = city["panels"][row] * (1.0 if city["condition_source"][row] == "counts" else 0.5)
+
+        def lost(logs: npt.NDArray[np.float64], curve: pd.Series = curve, age: float = age, full: float = full,
+                 part: float = part, panels: float = panels) -> float:
+            zs, zd = np.exp(logs)
+
+            def hazard(kind: str, at: float) -> float:
+                return float((at / curve[f"{kind}_scale"]) ** curve[f"{kind}_shape"])
+
+            def goes(at: float) -> float:
+                rate = curve["shallow_shape"] / at * hazard("shallow", at)
+                return float(zs * rate * np.exp(-zs * hazard("shallow", at) - zd * hazard("deep", at)
+                                                - 10 * zd * (hazard("deep", age) - hazard("deep", at))))
+
+            sound = np.exp(-zs * hazard("shallow", age) - zd * hazard("deep", age))
+            shallow = integrate.quad(goes, 1e-12, age)[0]
+            terms = ((1 - full - part, sound), (part, shallow), (full, 1 - sound - shallow))
+            return float(-sum(panels * share * np.log(max(chance, 1e-13)) for share, chance in terms if share)
+                         - 6 * (logs.sum() - zs - zd))
+
+        expected = optimize.minimize(lost, np.zeros(2), method="Nelder-Mead", options={"xatol": 1e-6, "fatol": 1e-9}).x
+        assert np.log(found.loc[row, ["shallow_factor", "deep_factor"]].to_numpy(float)) == pytest.approx(
+            expected, abs=2e-3)
 
 
 def test_a_block_of_many_panels_follows_its_own_count(blocks: Maker, defaults: Assumptions) -> None:
     # One kind of damage, no faster path: the block's own curve passes through what was seen at its age.
-    alone = changed(defaults, survival={"shallow_to_deep.hazard_factor": 1, "prior.weight_panels": 1e-9})
+    alone = weighing(defaults, 1e-9, **{"shallow_to_deep.hazard_factor": 1})
     city, need = measured(blocks({"panels_broken": 15}), alone)
     curve = forecast.block_curves(city, need, alone).iloc[0]
     assert stats.weibull_min(curve["deep_shape"], scale=curve["deep_scale"]).cdf(40) == pytest.approx(0.25)
+
+
+def test_recorded_work_is_respected(blocks: Maker, defaults: Assumptions) -> None:
+    # Patched panels were damaged once; with work recorded and no count of them, the block leans on its family.
+    city, need = measured(blocks({"panels_broken": 3}, {"panels_broken": 3, "panels_patched": 12, "last_work_year": 2010},
+                                 {"panels_broken": 3, "last_work_year": 2010}), defaults)
+    curves = forecast.block_curves(city, need, defaults)
+    assert curves["shallow_factor"][1] > curves["shallow_factor"][0]
+    assert curves.loc[2, ["shallow_factor", "deep_factor"]].tolist() == pytest.approx([1, 1])
+    assert curves["deep_sd"][2] == pytest.approx(1 / np.sqrt(6))
 
 
 def test_more_seen_is_a_faster_curve(blocks: Maker, defaults: Assumptions) -> None:

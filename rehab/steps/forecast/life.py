@@ -1,0 +1,51 @@
+"""Years until the index of a block falls to its trigger, without work and with."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from rehab.base.settings import Assumptions
+from rehab.base.survival import median, through_points
+from rehab.steps.forecast.ageing import Ageing, Floats
+from rehab.steps.forecast.work import treated, treated_index
+
+
+def years_to(index: Floats, trigger: Floats, longest: float) -> Floats:
+    """Years until a path of the index (rows, years) first falls to the trigger, between two years by a line.
+
+    Zero where it begins at or below; ``longest`` where it does not get there.
+    """
+    below = index <= trigger[:, None]
+    first = np.argmax(below, axis=1)
+    rows = np.arange(len(index))
+    before, after = index[rows, np.maximum(first - 1, 0)], index[rows, first]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        part = np.where(before > after, (before - trigger) / (before - after), 0.0)
+    when = np.where(first == 0, 0.0, first - 1 + part)
+    return np.where(below.any(axis=1), np.minimum(when, longest), longest)
+
+
+def life(network: pd.DataFrame, ageing: Ageing, strategy: npt.NDArray[np.str_],
+         assumptions: Assumptions) -> pd.DataFrame:
+    """Years to the trigger of the class without work and with the strategy done in the first year, per block.
+
+    Columns block_id, untreated_yr, treated_yr, life_extension_yr; lives end at ``economics/longest_life_yr``.
+    """
+    longest = assumptions.number("economics", "longest_life_yr")
+    trigger = assumptions.by_class("economics", "trigger", network["functional_class"]).to_numpy(float)
+    block, step = np.arange(len(network)), np.zeros(len(network), np.int64)
+    without = years_to(ageing.index[:, :-1], trigger, longest)
+    _, partial, full = treated(ageing, block, step, strategy)
+    with_work = years_to(treated_index(ageing, block, step, strategy, partial, full, assumptions), trigger, longest)
+    with_work = np.where(strategy == "none", without, with_work)
+    return pd.DataFrame({"block_id": network["block_id"], "untreated_yr": without, "treated_yr": with_work,
+                         "life_extension_yr": np.maximum(with_work - without, 0.0)})
+
+
+def grinding_life(assumptions: Assumptions) -> float:
+    """Median years a ground surface lasts, from the two published survival points."""
+    points = [assumptions.number("treatment_lives", f"ground.{name}")
+              for name in ("first_age_yr", "first_share", "second_age_yr", "second_share")]
+    return float(median(*through_points(*points)))
