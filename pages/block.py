@@ -5,13 +5,14 @@ from __future__ import annotations
 import pandas as pd
 import streamlit as st
 
-from pages import session
+from pages import session, waiting
 from pages.chain import show_chain, show_plan
+from pages.lifecycle import show_lifecycle
 from rehab.base.settings import Scenario
 from rehab.base.tables import STRATEGIES, fields
 from rehab.outputs import charts
-from rehab.outputs.words import heading, label, money, number, place, share, unit
-from rehab.plan import Plan, trace
+from rehab.outputs.words import heading, label, money, number, place, unit
+from rehab.plan import Plan, intervals, trace
 from rehab.plan.answers import block_forecast
 from rehab.steps.strategy import curb_ramp_note
 
@@ -51,24 +52,16 @@ def show_block(made: Plan, block_id: str) -> None:
         st.warning("Estimated: this block holds no counts, only an index, a rating or a word.")
     if row["assumed"]:
         st.caption(f"Taken from the defaults: {', '.join(heading(name) for name in row['assumed'].split('; '))}.")
-    why, survey, drawn, amounts, future = st.tabs(
-        ["Why", "Survey", "Panel plan", "From defect to dollar", "Forecast"], key="block_part", on_change="rerun")
+    parts = {"Why": lambda: _why(made, line), "Survey": lambda: _survey(row),
+             "Panel plan": lambda: show_plan(made, block_id),
+             "From defect to dollar": lambda: show_chain(made, block_id), "Forecast": lambda: _future(made, block_id),
+             "Cost of waiting": lambda: waiting.show_one(made, block_id),
+             "Life-cycle cost": lambda: show_lifecycle(made, block_id)}
     # Only the part that is open is worked out.
-    if why.open:
-        with why:
-            _why(made, line)
-    if survey.open:
-        with survey:
-            _survey(row)
-    if drawn.open:
-        with drawn:
-            show_plan(made, block_id)
-    if amounts.open:
-        with amounts:
-            show_chain(made, block_id)
-    if future.open:
-        with future:
-            _future(made, block_id)
+    for tab, show in zip(st.tabs(list(parts), key="block_part", on_change="rerun"), parts.values(), strict=True):
+        if tab.open:
+            with tab:
+                show()
 
 
 def override_form(made: Plan, block_id: str) -> None:
@@ -135,6 +128,8 @@ def _survey(row: pd.Series) -> None:
 
 
 def _future(made: Plan, block_id: str) -> None:
+    for sentence in intervals.explain(made.prepared, block_id):
+        st.markdown(session.plain(sentence))
     paths = block_forecast(made, block_id)
     start = made.prepared.start_year
     if (paths["path"] == "program").any():
@@ -142,21 +137,20 @@ def _future(made: Plan, block_id: str) -> None:
         start = int(made.overview.set_index("block_id").loc[block_id, "program_year"])
     else:
         shown = paths
+    shown = intervals.with_bands(made, shown)
     st.plotly_chart(charts.block_chart(shown, start), key=f"future_{block_id}",
                     alt=charts.describe_block(shown, start))
-    worth = made.prepared.worth.set_index("block_id").loc[block_id]
-    adequate = str(made.overview.set_index("block_id").loc[block_id, "alternatives"]).split("; ")
-    lives, network = made.prepared.lives, made.prepared.network
-    of = str(network.set_index("block_id").loc[block_id, "functional_class"])
+    of = str(made.prepared.network.set_index("block_id").loc[block_id, "functional_class"])
     trigger = made.prepared.assumptions.number("economics", f"trigger.{of}")
-    table = pd.DataFrame([{
-        "If done now": label(name), f"Years until the index falls to {trigger:.0f}": number(
-            lives[name].set_index("block_id").loc[block_id, "treated_yr"]),
-        "Present worth of its life cycle": money(worth[f"{name}_worth_usd"]),
-        "Equivalent annual cost": money(worth[f"{name}_annual_usd"])} for name in dict.fromkeys(["none", *adequate])])
-    st.dataframe(table, hide_index=True, width="stretch")
-    line = made.prepared.needs_by_year[made.prepared.needs_by_year["block_id"] == block_id]
-    st.caption(f"While the block waits, panels that need full depth grow from {number(line['panels_full'].iloc[0])} "
-               f"in {line['year'].iloc[0]} to {number(line['panels_full'].iloc[-1])} in {line['year'].iloc[-1]}, and "
-               f"those that need partial depth from {share(line['partial_share'].iloc[0])} to "
-               f"{share(line['partial_share'].iloc[-1])}.")
+    lives = intervals.block_lives(made.prepared, block_id)
+
+    def spread(what: str) -> list[str]:
+        return [f"{number(middle)} ({number(low)} to {number(high)})" for low, middle, high in
+                lives[[f"{what}_low_yr", f"{what}_yr", f"{what}_high_yr"]].itertuples(index=False)]
+
+    st.dataframe(pd.DataFrame({
+        "If done now": ["No work" if name == "none" else label(name) for name in lives["strategy"]],
+        f"Years until the index falls to {trigger:.0f}": spread("treated"),
+        "Years of life added": spread("added")}), hide_index=True, width="stretch")
+    st.caption("Median and 80 % interval of 400 draws of what the family, the block and single panels may turn out to "
+               "be; the settings are under *Prices and rules*, table uncertainty.")

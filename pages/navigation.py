@@ -11,4 +11,5 @@ st.navigation([
     st.Page("season.py", title="Season", url_path="season"),
     st.Page("worklist.py", title="Work list", url_path="worklist"),
     st.Page("prices.py", title="Prices and rules", url_path="prices"),
+    st.Page("calibration.py", title="Calibration", url_path="calibration"),
 ]).run()

@@ -8,6 +8,7 @@ import streamlit as st
 from pages import session
 from pages.block import lock_form, pick_block, show_block
 from pages.city_map import show_map
+from pages.waiting import show_network
 from rehab.base.settings import STRATEGIES_OPEN
 from rehab.outputs import charts, exports
 from rehab.outputs.words import label, money, share
@@ -23,7 +24,7 @@ def main() -> None:
     session.estimated_note(made.overview)
     proof(made)
     views = {"Money": show_money, "Condition": show_condition, "Map": lambda made: show_map(made, "program"),
-             "Program list": listed, "Scenarios side by side": compared}
+             "Program list": listed, "Scenarios side by side": compared, "Cost of waiting": show_network}
     for tab, show in zip(st.tabs(list(views), key="program_view", on_change="rerun"), views.values(), strict=True):
         if tab.open:
             with tab:

@@ -1,4 +1,4 @@
-"""The command line: check, plan, demo, backtest and benchmark.
+"""The command line: check, plan, demo, calibrate, backtest and benchmark.
 
 Exit code 0: done, warnings may exist; 2: the input cannot be used; 1: a fault in the program.
 """
@@ -9,11 +9,12 @@ import argparse
 import sys
 import time
 import tomllib
+from collections.abc import Sequence
 from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from rehab.base.errors import BadAssumption, Problem, UnusableInput, as_table
+from rehab.base.errors import BadAssumption, Note, Problem, UnusableInput, as_table
 from rehab.base.settings import Scenario
 
 if TYPE_CHECKING:
@@ -59,11 +60,16 @@ def _parser() -> argparse.ArgumentParser:
     demo.add_argument("--blocks", type=int, required=True)
     demo.add_argument("--seed", type=int, default=7)
     demo.add_argument("--out", type=Path, required=True, help="CSV file; lines and defects are written beside it")
+    demo.add_argument("--earlier", action="store_true", help="also the survey of the same blocks five years before")
+    calibrate = commands.add_parser("calibrate", help="fit the curves of the forecast to two or more surveys")
     backtest = commands.add_parser("backtest", help="run the forecast on older surveys and compare with the newest")
-    backtest.set_defaults(run=_backtest)
-    backtest.add_argument("surveys", type=Path, nargs="+", metavar="OLDER ... NEWEST", help="two or more tables")
-    backtest.add_argument("--mapping", type=Path)
-    backtest.add_argument("--out", type=Path, default=Path("out"))
+    for command, run in ((calibrate, _calibrate), (backtest, _backtest)):
+        command.set_defaults(run=run)
+        command.add_argument("surveys", type=Path, nargs="+", metavar="OLDER ... NEWEST", help="two or more tables")
+        command.add_argument("--mapping", type=Path, help="CSV with the columns theirs, ours, unit, only")
+        command.add_argument("--out", type=Path, default=Path("out"), help="folder for the results")
+    backtest.add_argument("--by", choices=("time", "block"), default="time", help="fit to the older surveys, or to "
+                          "all surveys of four fifths of the blocks to tell the rest")
     benchmark = commands.add_parser("benchmark", help="the optimiser beside a general solver, in one run")
     benchmark.set_defaults(run=_benchmark)
     benchmark.add_argument("--blocks", type=int, nargs="+", default=[1000, 10000])
@@ -113,30 +119,74 @@ def _demo(options: argparse.Namespace) -> int:
 
     if not 1 <= options.blocks <= 200_000:
         raise BadAssumption("the number of blocks is between 1 and 200,000")
-    for path in demo.write(demo.invent(options.blocks, options.seed), options.out):
+    written = demo.write(demo.invent(options.blocks, options.seed), options.out)
+    if options.earlier:
+        written.append(demo.write_earlier(demo.earlier(options.blocks, options.seed), options.out))
+    for path in written:
         print(path)
     return 0
 
 
+def _calibrate(options: argparse.Namespace) -> int:
+    from rehab.inputs import assumptions
+    from rehab.outputs import exports
+    from rehab.plan import calibrate
+
+    given = assumptions.defaults()
+    try:
+        made = calibrate.refit(_surveys(options), given)
+    except ValueError as error:
+        raise BadAssumption(str(error)) from error
+    for name, table in (("calibration", made.rows), ("calibration_fit", made.against), ("residuals", made.residuals),
+                        ("set_apart", made.set_apart)):
+        exports.write_csv(table, options.out / f"{name}.csv")
+    own = {"survival": made.fit.values()} if made.fit else {}
+    (options.out / "survival.toml").write_text(exports.values_toml(own), encoding="utf-8")
+    for sentence in calibrate.sentences(made):
+        print(sentence)
+    _say(made.notes)
+    return 0
+
+
 def _backtest(options: argparse.Namespace) -> int:
-    from rehab.inputs import assumptions, reading
+    import pandas as pd
+
+    from rehab.inputs import assumptions
     from rehab.outputs import exports
     from rehab.plan import backtest
 
-    if len(options.surveys) < 2:
-        raise BadAssumption("a back-test needs at least two surveys, the newest last")
-    mapping = reading.read_mapping(options.mapping.read_bytes()) if options.mapping else None
-    surveys = [reading.read_blocks(reading.open_table(path.name, path.read_bytes()), mapping).table
-               for path in options.surveys]
+    surveys, given = _surveys(options), assumptions.defaults()
     try:
-        errors, predicted = backtest.run(surveys[:-1], surveys[-1], assumptions.defaults())
+        made = backtest.run(surveys[:-1], surveys[-1], given, options.by)
     except ValueError as error:
         raise BadAssumption(str(error)) from error
-    options.out.mkdir(parents=True, exist_ok=True)
+    ride, more = backtest.ride(surveys, given)
+    errors = pd.concat([table for table in (made.errors, ride) if len(table)] or [ride], ignore_index=True)
     exports.write_csv(errors, options.out / "backtest.csv")
-    exports.write_csv(predicted, options.out / "backtest_blocks.csv")
-    print(errors.round(3).to_string(index=False))
+    exports.write_csv(made.blocks, options.out / "backtest_blocks.csv")
+    print(errors.round(3).to_string(index=False, na_rep=""))
+    _say((*made.notes, *more))
     return 0
+
+
+def _surveys(options: argparse.Namespace) -> list[pd.DataFrame]:
+    """The tables of blocks of several surveys, newest last; their problems are reported."""
+    import pandas as pd
+
+    from rehab.inputs import reading
+
+    if len(options.surveys) < 2:
+        raise BadAssumption("at least two surveys are needed, the newest last")
+    mapping = reading.read_mapping(options.mapping.read_bytes()) if options.mapping else None
+    found = [reading.read_blocks(reading.open_table(path.name, path.read_bytes()), mapping, today=date.today())
+             for path in options.surveys]
+    _report(pd.concat([each.problems for each in found], ignore_index=True), options.out)
+    return [each.table for each in found]
+
+
+def _say(notes: Sequence[Note]) -> None:
+    for note in notes:
+        print(f"note: {note.message}", file=sys.stderr)
 
 
 def _benchmark(options: argparse.Namespace) -> int:

@@ -13,7 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -26,12 +26,21 @@ _POINTS: Final = 16  #: exact to rounding for hazards up to about ten, to 1e-4 a
 _LEAST: Final = 1e-13  #: below this a probability is rounding
 
 
+class Curves(NamedTuple):
+    """Weibull scales (years) and shapes of the two hazards, arrays of rows."""
+
+    shallow_scale: Floats
+    shallow_shape: Floats
+    deep_scale: Floats
+    deep_shape: Floats
+
+
 @dataclass(frozen=True)
 class Path:
     """Family's hazards from one age to another; arrays of rows, nodes along the last axis.
 
-    ``shallow`` and ``deep`` are the increments of the cumulative hazards; ``at_shallow`` and ``at_deep`` what multiplies
-    the two factors in the exponent at each node; ``weight`` the nodes' weights.
+    ``shallow`` and ``deep`` are the increments of the cumulative hazards; ``at_shallow`` and ``at_deep`` what
+    multiplies the two factors in the exponent at each node; ``weight`` the nodes' weights.
     """
 
     shallow: Floats
@@ -42,9 +51,9 @@ class Path:
     faster: float
 
 
-def path(begin_yr: Floats, end_yr: Floats, shallow_scale: Floats, shallow_shape: Floats, deep_scale: Floats,
-         deep_shape: Floats, faster: float, points: int = _POINTS) -> Path:
+def path(begin_yr: Floats, end_yr: Floats, curves: Curves, faster: float, points: int = _POINTS) -> Path:
     """The way from ages ``begin_yr`` to ``end_yr`` on Weibull hazards; arrays of rows, end not before begin."""
+    shallow_scale, shallow_shape, deep_scale, deep_shape = curves
     nodes, weight = np.polynomial.legendre.leggauss(points)
     part = (nodes + 1) / 2
     s0, s1 = (cumulative_hazard(age, shallow_scale, shallow_shape) for age in (begin_yr, end_yr))
@@ -67,7 +76,7 @@ def moves(way: Path, shallow: npt.ArrayLike, deep: npt.ArrayLike) -> tuple[Float
     inside = np.exp(-zs[..., None] * way.at_shallow - zd[..., None] * way.at_deep) @ way.weight
     stays = np.exp(-zs * way.shallow - zd * way.deep)
     worse = np.minimum(zs * way.shallow * inside, 1.0 - stays)
-    return stays, worse, 1.0 - stays - worse, -np.expm1(-way.faster * zd * way.deep)
+    return stays, worse, np.maximum(1.0 - stays - worse, 0.0), -np.expm1(-way.faster * zd * way.deep)
 
 
 def leave(sound: Floats, to_shallow: npt.ArrayLike, to_deep: npt.ArrayLike,
@@ -106,7 +115,8 @@ def multipliers(way: Path, counts: Sequence[Floats], shallow_weight: float, deep
     since, of which only that they were damaged is known.
     The prior of each multiplier is a gamma of mean one, whose weight is the expected failures by which a block's own
     panels weigh as much as its family.  The mode over the logarithms is returned: with a simple count it is the
-    well-known (weight + failures) / (weight + expected failures), the mean of the gamma.  Newton's method, all rows at once.
+    well-known (weight + failures) / (weight + expected failures), the mean of the gamma.  Newton's method, all rows
+    at once.
     """
     x = np.zeros((2, len(way.shallow)))
     slope, curve = _slope(way, counts, x, shallow_weight, deep_weight)

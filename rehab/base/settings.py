@@ -25,8 +25,8 @@ WEEKDAYS: Final = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 #: assumption tables, each a file ``data/assumptions/NAME.csv``
 ASSUMPTION_TABLES: Final = (
     "defaults", "rating_to_shares", "distresses", "decision_rules", "companions", "curb_ramps", "layout_rules",
-    "dowels", "survival", "treatment_lives", "pay_items", "markups", "economics", "cost_index", "bid_rules", "curing",
-    "season", "crews")
+    "dowels", "survival", "treatment_lives", "ride", "uncertainty", "pay_items", "markups", "economics", "cost_index",
+    "bid_rules", "curing", "season", "crews")
 
 
 @dataclass(frozen=True)

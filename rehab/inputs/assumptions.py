@@ -12,7 +12,7 @@ import pandas as pd
 
 from rehab.base.errors import BadAssumption
 from rehab.base.settings import ASSUMPTION_TABLES, WEEKDAYS, Assumptions
-from rehab.base.tables import CALLS, CLASSES, SEVERITIES
+from rehab.base.tables import CALLS, CLASSES, SEVERITIES, WORK
 
 FOLDER: Final = Path(__file__).parents[2] / "data"
 _COMMON: Final = ("key", "value", "unit", "low", "high", "source_id", "place", "year", "note")
@@ -23,6 +23,7 @@ _WORDS: Final = {"severity": SEVERITIES, "call": CALLS, "class of street": CLASS
                  "least cost or about the damage": ("least cost", "about the damage"),
                  "unit prices or published": ("unit prices", "published"),
                  "across or wheel paths": ("across", "wheel paths"),
+                 "strategy": WORK,
                  "curb-ramp duty": ("alteration", "review", "maintenance", "none")}
 #: parts of a price that a city may bring with its value, as keys of their own: 'diamond_grinding low'
 _OWN: Final = ("low", "high", "note")
@@ -146,6 +147,8 @@ def _among(table: str, key: str, value: str, unit: str) -> None:
     takes: str | None = None
     if unit in _WORDS and value not in _WORDS[unit]:
         takes = f"one of {', '.join(_WORDS[unit])}"
+    if unit == "share/yr, parted by |" and not all(map(_is_rate, value.split("|"))):
+        takes = "real rates of 0 to 0.2 a year, as 0.02|0.03|0.04|0.07"
     if unit == "weekdays" and not (value.split() and set(value.split()) <= set(WEEKDAYS)):
         takes = f"some of {' '.join(WEEKDAYS)}"
     if unit == "month-day":
@@ -155,6 +158,13 @@ def _among(table: str, key: str, value: str, unit: str) -> None:
             takes = "a month and a day of every year, such as 04-15"
     if takes:
         raise BadAssumption(f"{table}: '{value}' for '{key}' is not {takes}")
+
+
+def _is_rate(text: str) -> bool:
+    try:
+        return 0 <= float(text) <= 0.2
+    except ValueError:
+        return False
 
 
 def _holidays_known(season: pd.Series) -> None:

@@ -95,6 +95,13 @@ def season_calendar(tasks: pd.DataFrame, overview: pd.DataFrame, stamp: datetime
     return bytes(calendar.to_ical())
 
 
+def values_toml(own: Mapping[str, Mapping[str, str]]) -> str:
+    """The city's own values, table -> key -> value, as the TOML that ``plan --assumptions`` reads."""
+    parts = [[f"[{table}]", *(f"{json.dumps(key)} = {json.dumps(value)}" for key, value in rows.items()), ""]
+             for table, rows in own.items()]
+    return "\n".join(line for part in parts for line in part)
+
+
 def summary_json(mapping: Mapping[str, Any]) -> str:
     """Nested mappings, lists, tables (as lists of rows) and numbers as JSON; NaN, NA and infinity become null."""
     return json.dumps(_jsonable(mapping), allow_nan=False, ensure_ascii=False, indent=2) + "\n"

@@ -21,14 +21,14 @@ from rehab.base.errors import Note, as_table
 from rehab.base.money import escalation_factor, present_worth_factor
 from rehab.base.settings import Assumptions, Scenario, fingerprint
 from rehab.base.tables import STRATEGIES, WORK
-from rehab.plan import results
+from rehab.plan import follow, results
+from rehab.plan import worth as worths
 from rehab.plan.model import Plan, Prepared
 from rehab.steps import (
     estimate,
     findings,
     forecast,
     layout,
-    lifecycle,
     needs,
     network,
     program,
@@ -86,9 +86,13 @@ def prepare(blocks: pd.DataFrame, defects: pd.DataFrame, assumptions: Assumption
             assumptions.number("economics", "waiting_worth"))
     with _timed(seconds, "life"):
         lives = {name: forecast.life(city, ageing, np.full(len(city), name), assumptions) for name in STRATEGIES}
-        worth = _worth(city, need, lives, start_year, assumptions)
-    return Prepared(assumptions, start_year, years, city, need, found, repairs, strategies, untreated, ageing, by_year,
-                    by_rule, adequate, costs, benefits, lives, worth, tuple(notes), seconds,
+        first = by_year.iloc[::years].reset_index(drop=True)
+        later = follow.works(city, need, each, ageing, lives, start_year, assumptions)
+        worth = worths.table(city, first, {name: usd[:, 0] for name, usd in costs.items()}, lives, start_year,
+                             assumptions, later)
+        notes += worths.delay_notes(city, assumptions)
+    return Prepared(assumptions, start_year, years, city, need, found, repairs, strategies, untreated, ageing, each,
+                    by_year, by_rule, adequate, costs, benefits, lives, later, worth, tuple(notes), seconds,
                     fingerprint(blocks.drop(columns="row", errors="ignore")))
 
 
@@ -181,21 +185,6 @@ def _name_surveyed(city: pd.DataFrame, found: pd.DataFrame) -> pd.DataFrame:
     surveyed = city["block_id"].isin(found["block_id"])
     return city.assign(condition_source=city["condition_source"].where(~surveyed, "panel survey"),
                        estimated=city["estimated"] & ~surveyed)
-
-
-def _worth(city: pd.DataFrame, need: pd.DataFrame, lives: dict[str, pd.DataFrame], start_year: int,
-           assumptions: Assumptions) -> pd.DataFrame:
-    """Life-cycle cost of every strategy, real dollars of the first year."""
-    year = np.full(len(city), start_year)
-    detail = city["condition_source"].to_numpy()
-    first = pd.DataFrame({name: _likely(city, need, name, year, detail, assumptions) for name in STRATEGIES})
-    until = pd.DataFrame({name: lives[name]["treated_yr"] for name in STRATEGIES})
-    items = takeoff.measure(city, need, "partial_depth", assumptions)
-    of_grinding = items.columns.isin(estimate.scope("diamond_grinding", assumptions))
-    grinding = estimate.price(items * of_grinding, year, assumptions, detail)["likely_usd"].to_numpy()
-    table = lifecycle.compare(first, until, grinding, first["reconstruction"].to_numpy(),
-                              forecast.grinding_life(assumptions), until["reconstruction"].to_numpy(), assumptions)
-    return table.assign(block_id=city["block_id"])
 
 
 def _choose(prepared: Prepared, scenario: Scenario, open_: program.Alternatives, must: npt.NDArray[np.bool_],

@@ -12,6 +12,7 @@ import pandas as pd
 from rehab.base.errors import Note
 from rehab.base.settings import Assumptions, Scenario
 from rehab.steps.forecast import Ageing
+from rehab.steps.lifecycle import Course
 
 Floats = npt.NDArray[np.float64]
 
@@ -21,7 +22,8 @@ class Prepared:
     """What holds for every scenario of one table, one first year and one number of years.
 
     ``by_rule`` is the deciding strategy per (block, year) as a position in STRATEGIES, ``adequate`` whether each
-    strategy of work is adequate there; ``costs`` and ``benefits`` are arrays (blocks, years) by strategy.
+    strategy of work is adequate there; ``each`` is what one panel of each block takes (``needs.intensity``); ``costs``
+    and ``benefits`` are arrays (blocks, years) by strategy; ``later`` the works that follow each at its trigger.
     """
 
     assumptions: Assumptions
@@ -34,12 +36,14 @@ class Prepared:
     strategies: pd.DataFrame
     forecast: pd.DataFrame
     ageing: Ageing
+    each: pd.DataFrame
     needs_by_year: pd.DataFrame
     by_rule: npt.NDArray[np.int64]
     adequate: dict[str, npt.NDArray[np.bool_]]
     costs: dict[str, Floats]
     benefits: dict[str, Floats]
     lives: dict[str, pd.DataFrame]
+    later: dict[str, Course]
     worth: pd.DataFrame
     notes: tuple[Note, ...]
     seconds: dict[str, float]

@@ -136,10 +136,188 @@ def test_bid_chart_marks_outliers_by_shape_and_name() -> None:
     assert not {"Likely", "Low and high"} & {trace.name for trace in charts.bid_chart(bids, few, "S", "2026Q1").data}
 
 
+def waiting_block() -> pd.DataFrame:
+    """Patched at first, full depth from 2029; prices rise by a tenth a year."""
+    rows = [("partial_depth", 0, 0, 0, 100_000), ("partial_depth", 20_000, 0, 12_000, 132_000),
+            ("full_depth", 50_000, 350_000, 105_000, 605_000)]
+    return with_types("waiting", pd.DataFrame([
+        {"block_id": "B1", "year": 2027 + delay, "delay_yr": delay, "strategy": strategy, "now_usd": 100_000,
+         "same_usd": same, "heavier_usd": heavier, "new_usd": 0, "escalation_usd": prices, "total_usd": total,
+         "panels_full": 2.0 + delay, "partial_sqft": 90.0}
+        for delay, (strategy, same, heavier, prices, total) in enumerate(rows)]))
+
+
+def waiting_network() -> pd.DataFrame:
+    counts = {f"blocks_{name}": 1.0 for name in ("none", "partial_depth", "full_depth", "reconstruction")}
+    return with_types("waiting_network", waiting_block().assign(
+        new_usd=[0, 0, 20_000.4], total_usd=[100_000, 132_000, 625_000.4], partial_sqft=[900, 1000, 1200], **counts))
+
+
+def test_waiting_bars_stack_to_the_total() -> None:
+    for table, kinds in ((waiting_block(), 4), (waiting_network(), 5)):
+        figure = charts.waiting_chart(table)
+        bars = [trace for trace in figure.data if trace.type == "bar"]
+        assert [sum(heights) for heights in zip(*(bar.y for bar in bars), strict=True)] == pytest.approx(
+            list(named(figure, "Total").y))
+        assert list(bars[0].x) == [0, 1, 2] and "2027" in figure.layout.xaxis.title.text
+        assert len({(bar.marker.color, bar.marker.pattern.shape) for bar in bars}) == len(bars) == kinds
+        assert len({bar.marker.pattern.shape for bar in bars}) == kinds, "told apart without colour"
+    lighter = waiting_block().assign(heavier_usd=[0.0, 0.0, -40_000.0])
+    assert charts.waiting_chart(lighter).layout.barmode == "relative", "a part below zero is not stacked on top"
+    assert list(named(charts.waiting_chart(lighter), "Change of strategy").y) == [0, 0, -40_000]
+
+
+def test_waiting_in_words_adds_up() -> None:
+    block = waiting_block()
+    assert charts.describe_waiting(block) == (
+        "Waiting 2 years raises the cost from $100,000 to $605,000: $50,000 more of the same repair, $350,000 for the "
+        "change to full-depth repair from 2029, $105,000 by prices. The need changes: panels that need full depth from "
+        "2 to 4.")
+    assert charts.describe_waiting(block, 1).startswith(
+        "Waiting 1 year raises the cost from $100,000 to $132,000: $20,000 more of the same repair, $12,000 by prices.")
+    assert charts.describe_waiting(waiting_network()) == (
+        "Waiting 2 years raises the cost of the work due from $100,000 to $625,000: $50,000 more of the same repair, "
+        "$350,000 for heavier strategies, $20,000 for work not due before, $105,000 by prices. The need changes: panels "
+        "that need full depth from 2 to 4, partial-depth repair from 900 to 1,200 sq ft.")
+    # 0.4 + 0.4 + 0.4 dollars are one dollar: rounded so that the parts make the difference of the totals shown.
+    small = block.iloc[[0, 2]].assign(now_usd=100.0, same_usd=[0, 0.4], heavier_usd=[0, 0.4], escalation_usd=[0, 0.4],
+                                      total_usd=[100.0, 101.2], panels_full=0.0)
+    assert charts.describe_waiting(small) == (
+        "Waiting 2 years raises the cost from $100 to $101: $1 for the change to full-depth repair from 2028.")
+    with pytest.raises(ValueError, match="no delay"):
+        charts.describe_waiting(block, 3)
+
+
+def test_waiting_in_words_at_the_edges() -> None:
+    idle = waiting_block().assign(strategy="none", panels_full=0.0, **dict.fromkeys(
+        ("now_usd", "same_usd", "heavier_usd", "escalation_usd", "total_usd"), 0.0))
+    assert charts.describe_waiting(idle) == (
+        "No work is due in 2027, nor in 2029: waiting 2 years costs nothing yet.")
+    due = idle.assign(strategy=["none", "none", "full_depth"], new_usd=[0, 0, 200.0], escalation_usd=[0, 0, 42.0],
+                      total_usd=[0, 0, 242.0])
+    assert charts.describe_waiting(due) == (
+        "No work is due in 2027; in 2029 it costs $242: $200 for full-depth repair from 2029, $42 by prices.")
+    done = waiting_block().assign(strategy=["full_depth", "none", "none"], same_usd=[0, -10.0, -20.0], panels_full=0.0,
+                                  heavier_usd=[0, -99_990.0, -99_980.0], escalation_usd=0.0, total_usd=[100_000, 0, 0.0])
+    assert charts.describe_waiting(done) == (
+        "Waiting 2 years lowers the cost from $100,000 to $0: $20 less of the same repair, $99,980 less for the change "
+        "to no work from 2028.")
+    still = waiting_block().assign(strategy="full_depth", same_usd=0.0, heavier_usd=0.0, escalation_usd=0.0,
+                                   total_usd=100_000.0, panels_full=0.0)
+    assert charts.describe_waiting(still) == "Waiting 2 years leaves the cost at $100,000."
+    assert "No work falls due by 2029." in charts.waiting_chart(idle).layout.annotations[0].text
+
+
+def lives() -> pd.DataFrame:
+    return pd.DataFrame([("reconstruction", 28.0, 33.0, 41.0, 12), ("partial_depth", 6.0, 12.3, 19.0, 1),
+                         ("full_depth", float("nan"), float("nan"), float("nan"), 0)],
+                        columns=["strategy", "low_yr", "median_yr", "high_yr", "blocks"])
+
+
+def test_life_chart_spans_low_to_high_and_names_the_event() -> None:
+    figure = charts.life_chart(lives(), 15.0)
+    bar, median = figure.data
+    assert list(bar.y) == list(median.y) == ["Partial-depth repair<br>median 12.3 yr, 1 block",
+                                            "Reconstruction<br>median 33 yr, 12 blocks"]
+    assert (list(bar.base), list(bar.x), list(median.x)) == ([6, 28], [13, 13], [12.3, 33])
+    assert len(set(bar.marker.pattern.shape)) == 2
+    assert "index falls to the trigger" in figure.layout.xaxis.title.text
+    assert figure.layout.shapes[0].x0 == 15 and "common practice, no source" in figure.layout.annotations[0].text
+    assert not charts.life_chart(lives()).layout.shapes
+    assert charts.describe_lives(lives(), 15.0) == (
+        "Years of life added, years until the index falls to the trigger, median and 80 % interval: Partial-depth "
+        "repair 12.3 (6 to 19, 1 block); Reconstruction 33 (28 to 41, 12 blocks). 15 years are common practice, no "
+        "source.")
+    assert "No strategy" in charts.describe_lives(lives().iloc[2:])
+
+
+def banded(table: pd.DataFrame, **spread: float) -> pd.DataFrame:
+    """The table with a band round each column: so much below and above."""
+    return table.assign(**{f"{name.removesuffix('_share')}_{end}": table[name] + sign * by
+                           for name, by in spread.items() for end, sign in (("low", -1), ("high", 1))})
+
+
+def shaded(figure: go.Figure) -> list[int]:
+    return [place for place, trace in enumerate(figure.data) if trace.type == "scatter" and trace.fill == "toself"]
+
+
+def test_bands_of_a_block_lie_under_its_lines() -> None:
+    figure = charts.block_chart(banded(forecast(), index=5.0, partial_share=0.02, full_share=0.05), 2027)
+    bands = [figure.data[place] for place in shaded(figure)]
+    assert len(bands) == 3 + 2 * 2  # three paths of the index, two shares without and with work
+    assert list(bands[0].x) == [2026, 2027, 2028, 2028, 2027, 2026]
+    assert list(bands[0].y) == pytest.approx([75, 75, 65, 55, 65, 65])  # the high end, and back along the low end
+    assert [list(band.y) for band in bands if band.legendgroup == "full_share"][0] == pytest.approx(
+        [25, 25, 35, 25, 15, 15])
+    assert all(band.fillcolor.startswith("rgba(") and float(band.fillcolor[:-1].split(",")[-1]) < 0.5 for band in bands)
+    line = named(figure, "No work")
+    assert line.line.dash == "dash" and line.mode == "lines+markers" and "customdata[1]" in line.hovertemplate
+    assert list(line.customdata[0]) == [65, 75]
+    for at in shaded(figure):
+        band = figure.data[at]
+        lines = [place for place, trace in enumerate(figure.data) if place != at and trace.xaxis == band.xaxis
+                 and trace.legendgroup == band.legendgroup]
+        assert len(lines) == 1 and lines[0] > at, "what is drawn later lies on top"
+    shares = [trace for trace in figure.data if trace.name in {"Sound", "Needs full depth", "Needs partial depth"}]
+    assert len(shares) == 6 and len({(trace.line.dash, trace.marker.symbol) for trace in shares}) == 3
+    assert sum(bool(trace.name and "80 % interval" in trace.name and trace.showlegend is not False)
+               for trace in figure.data) == 1
+    text = charts.describe_block(banded(forecast(), index=5.0), 2027)
+    assert text == ("Condition index in 2028: 60 (55 to 65) without work, 80 (75 to 85) with full-depth repair in 2027. "
+                    "In brackets: 80 % interval.")
+
+
+def test_without_bands_a_block_is_drawn_as_before() -> None:
+    rows = forecast()
+    for table in (rows, rows.assign(index_low=float("nan"), index_high=float("nan"))):
+        figure = charts.block_chart(table, 2027)
+        assert not shaded(figure) and sum(trace.type == "bar" for trace in figure.data) == 6
+        assert not any("interval" in str(trace.name) for trace in figure.data)
+        assert "interval" not in charts.describe_block(table, 2027)
+    some = banded(rows, index=5.0)
+    some.loc[some["strategy"] == "none", ["index_low", "index_high"]] = float("nan")
+    assert len(shaded(charts.block_chart(some, 2027))) == 2  # only where there is one
+
+
+def test_bands_of_scenarios(by_year: pd.DataFrame) -> None:
+    tables = {"now": banded(by_year, sound_with=0.04), "then": by_year}
+    figure = charts.scenario_chart(tables, "sound_with")
+    assert shaded(figure) == [0] and figure.data[0].legendgroup == "now"
+    assert list(figure.data[0].y) == pytest.approx([89, 89, 89, 81, 81, 81])
+    assert named(figure, "now").line.dash == "solid" and "customdata" not in named(figure, "then").hovertemplate
+    assert charts.describe_scenarios(tables, "sound_with") == (
+        "Area of sound panels in the last year. now: 85 % (81 to 89 %); then: 85 %. In brackets: 80 % interval.")
+    money = {"now": banded(by_year, spent_usd=1e5)}
+    assert "interval" not in charts.describe_scenarios(money, "spent_usd"), "ends of intervals do not add up"
+    assert named(charts.scenario_chart(money, "spent_usd"), "now").hovertemplate == (
+        "$%{y:,.0f} ($%{customdata[0]:,.0f} to $%{customdata[1]:,.0f})")
+
+
 def test_nothing_to_draw_is_said(by_year: pd.DataFrame, tasks: pd.DataFrame) -> None:
     none = by_year.iloc[:0]
     for figure in (charts.program_chart(none), charts.condition_chart(none), charts.grinding_chart(none),
                    charts.scenario_chart({}), charts.season_chart(tasks.iloc[:0]),
-                   charts.block_chart(forecast().iloc[:0], 2027)):
+                   charts.block_chart(forecast().iloc[:0], 2027), charts.waiting_chart(waiting_block().iloc[:0]),
+                   charts.life_chart(lives().iloc[:0])):
         assert figure.layout.annotations[0].text.endswith(".")
     assert charts.describe_season(tasks.iloc[:0]) == "No task is on the calendar."
+
+
+def rates() -> pd.DataFrame:
+    return pd.DataFrame([{"strategy": strategy, "rate": rate, "worth_usd": 0.0, "annual_usd": annual}
+                         for strategy, low, high in (("reconstruction", 29_000, 50_000), ("none", 20_000, 26_000),
+                                                     ("full_depth", 18_000.4, 25_000))
+                         for rate, annual in ((0.035, high), (0.02, low))])
+
+
+def test_worth_chart_groups_strategies_by_rate() -> None:
+    figure = charts.worth_chart(rates(), 0.035)
+    assert [bar.name for bar in figure.data] == ["No work now", "Full-depth repair", "Reconstruction"]
+    assert {tuple(bar.x) for bar in figure.data} == {("2 %", "3.5 % (in use)")}
+    assert list(named(figure, "Full-depth repair").y) == [18_000.4, 25_000]
+    assert len({(bar.marker.color, bar.marker.pattern.shape) for bar in figure.data}) == 3
+    assert (figure.layout.barmode, figure.layout.xaxis.type, figure.layout.yaxis.tickprefix) == ("group", "category", "$")
+    assert charts.describe_worth(rates(), 0.035) == (
+        "Annual cost by real discount rate. 2 %: No work now $20,000, Full-depth repair $18,000, Reconstruction $29,000; "
+        "3.5 % (in use): No work now $26,000, Full-depth repair $25,000, Reconstruction $50,000.")
+    assert charts.worth_chart(rates().iloc[:0]).layout.annotations[0].text == charts.describe_worth(rates().iloc[:0])

@@ -364,10 +364,14 @@ def test_annual_cost_of_every_strategy_is_there() -> None:
     worth = prepared().worth
     assert worth["block_id"].tolist() == prepared().network["block_id"].tolist()
     assert np.isfinite(worth.drop(columns="block_id").to_numpy()).all()
-    # A block at its trigger today: doing nothing means to rebuild today, at the same life-cycle cost.
+    # A block at its trigger today: doing nothing means to do today the lightest work that is adequate, at its cost.
     due = (prepared().lives["none"]["untreated_yr"] == 0).to_numpy()
     assert due.any()
-    assert worth.loc[due, "none_worth_usd"].to_numpy() == pytest.approx(worth.loc[due, "reconstruction_worth_usd"])
+    adequate = [prepared().adequate[name][due, 0] for name in ("partial_depth", "full_depth")]
+    assert adequate[1].any() and not adequate[1].all()
+    lightest = np.select(adequate, worth.loc[due, ["partial_depth_worth_usd", "full_depth_worth_usd"]].to_numpy().T,
+                         worth.loc[due, "reconstruction_worth_usd"])
+    assert worth.loc[due, "none_worth_usd"].to_numpy() == pytest.approx(lightest)
 
 
 def test_rows_of_keeps_the_order_asked_for(defaults: Assumptions) -> None:

@@ -61,7 +61,8 @@ def test_every_screen_opens(app: AppTest, page: str) -> None:
 
 @pytest.mark.parametrize(("page", "part", "tabs"), [
     ("strategies.py", "strategies_view", ("Map", "List")),
-    ("program.py", "program_view", ("Money", "Condition", "Map", "Program list", "Scenarios side by side")),
+    ("program.py", "program_view", ("Money", "Condition", "Map", "Program list", "Scenarios side by side",
+                                      "Cost of waiting")),
     ("prices.py", "prices_view", ("Every number", "Price book from bids")),
     ("program.py", "block_part", ("Why", "Survey", "Panel plan", "From defect to dollar", "Forecast")),
 ])
@@ -134,6 +135,26 @@ def test_a_budget_of_zero_buys_nothing_and_says_so(app: AppTest) -> None:
     assert before != after and after.startswith("0 of")
     app.switch_page("season.py").run()
     assert "holds no work" in words(app)
+
+
+def test_waiting_is_told_for_the_delay_asked_for(app: AppTest) -> None:
+    show(app.switch_page("program.py").run(), "program_view", "Cost of waiting")
+    assert "Waiting 5 years raises the cost of the work due" in words(app)
+    app.selectbox(key="waiting_years_9").set_value(1).run()
+    assert "Waiting 1 year raises" in words(app)
+    dearest = next(table.value for table in app.dataframe if "More for each year" in table.value)
+    assert len(dearest) == 20 and dearest["More for each year"].is_monotonic_decreasing
+    for years, said in ((2, "Waiting 1 year raises"), (1, "nothing to wait for")):
+        app.number_input(key="years").set_value(years).run()
+        assert not app.exception and said in words(app)
+
+
+def test_waiting_costs_nothing_where_no_work_falls_due(app: AppTest) -> None:
+    press(load(app, "sound.csv", b"block_id,length_ft,width_ft,condition_index\nA,300,36,100\n"), "Use these 1")
+    app.switch_page("program.py").run()
+    app.number_input(key="years").set_value(2).run()
+    show(app, "program_view", "Cost of waiting")
+    assert not app.exception and "costs nothing yet" in words(app)
 
 
 def test_an_override_needs_a_reason_and_is_kept(app: AppTest) -> None:

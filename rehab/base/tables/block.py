@@ -32,6 +32,8 @@ BLOCK: Final = (
     Field("reinforced", "flag", "Whether the panels hold steel mesh or bars"),
     year("year_built", "Year the concrete was placed"),
     year("last_work_year", "Year of the last structural work"),
+    whole("grindings", "Times the surface has been ground so far", 0, 9),
+    year("last_ground_year", "Year of the last grinding"),
     choice("functional_class", CLASSES, "Class of the street"),
     number("adt", "vehicles/day", "Average daily traffic, both directions", 0, 300_000),
     number("truck_share", "share", "Share of trucks in the traffic", 0, 1),

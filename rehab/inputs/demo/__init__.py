@@ -16,6 +16,7 @@ from pathlib import Path
 import pandas as pd
 
 from rehab.base import tables
+from rehab.inputs.demo.earlier import EARLIER_YEAR, look_back
 from rehab.inputs.demo.files import write_lines, write_table
 from rehab.inputs.demo.panels import look_closer
 from rehab.inputs.demo.pavement import build
@@ -23,7 +24,7 @@ from rehab.inputs.demo.reported import as_reported
 from rehab.inputs.demo.streets import lay_out
 from rehab.inputs.demo.survey import inspect
 
-__all__ = ["City", "invent", "write"]
+__all__ = ["EARLIER_YEAR", "City", "earlier", "invent", "write", "write_earlier"]
 
 
 @dataclass(frozen=True)
@@ -41,14 +42,35 @@ def invent(blocks: int = 1200, seed: int = 7) -> City:
     About 5 % of the blocks have a panel-by-panel survey in ``defects``.  Lengths are geodesic (ft), years end with
     the survey of 2026.  Raises :class:`ValueError` for a size outside 1 to 200,000 or a negative seed.
     """
+    city, defects = _surveyed(blocks, seed)
+    return City(blocks=tables.check("blocks", as_reported(city, seed)),
+                defects=tables.check("defects", tables.with_types("defects", defects)),
+                geometry=tables.check("geometry", tables.with_types("geometry", city)))
+
+
+def earlier(blocks: int = 1200, seed: int = 7) -> pd.DataFrame:
+    """The table ``blocks`` of the same city's survey of 2021; errors as :func:`invent`.
+
+    The same values are missing, and the same blocks hold just an index or a rating, from another day's scatter.
+    """
+    city, _ = _surveyed(blocks, seed)
+    return tables.check("blocks", as_reported(look_back(city, seed), seed, EARLIER_YEAR))
+
+
+def write_earlier(blocks: pd.DataFrame, file: Path) -> Path:
+    """Write :func:`earlier` beside the ``file`` of the city, as ``x_2021.csv``; returns the path."""
+    path = file.with_name(f"{file.stem}_{EARLIER_YEAR}.csv")
+    path.parent.mkdir(parents=True, exist_ok=True)
+    write_table("blocks", blocks, path)
+    return path
+
+
+def _surveyed(blocks: int, seed: int) -> tuple[pd.DataFrame, pd.DataFrame]:
     if not 1 <= blocks <= 200_000:
         raise ValueError(f"the demo city can have 1 to 200,000 blocks, not {blocks:,}")
     if seed < 0:
         raise ValueError(f"the seed is zero or more, not {seed}")
-    city, defects = look_closer(inspect(build(lay_out(blocks, seed), seed), seed), seed)
-    return City(blocks=tables.check("blocks", as_reported(city, seed)),
-                defects=tables.check("defects", tables.with_types("defects", defects)),
-                geometry=tables.check("geometry", tables.with_types("geometry", city)))
+    return look_closer(inspect(build(lay_out(blocks, seed), seed), seed), seed)
 
 
 def write(city: City, file: Path) -> list[Path]:

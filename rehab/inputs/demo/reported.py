@@ -26,15 +26,20 @@ NOT_COUNTED: Final = (*tables.COUNTS, "cracked_ft", "spalled_joint_ft", "wide_jo
                       "iri_in_per_mi", "last_work_year")
 
 
-def as_reported(city: pd.DataFrame, seed: int) -> pd.DataFrame:
+def as_reported(city: pd.DataFrame, seed: int, year: int = SURVEY_YEAR) -> pd.DataFrame:
     """The blocks table as the city holds it, from the city as :func:`rehab.inputs.demo.panels.look_closer` returns it.
 
     Of the blocks not surveyed panel by panel, 3 % hold just a condition index and 2 % just a rating from 1 to 10;
-    10 % hold an index beside their counts.  Blocks surveyed panel by panel miss nothing.
+    10 % hold an index beside their counts.  Blocks surveyed panel by panel miss nothing.  A survey of another ``year``
+    leaves the same out, and its indexes and ratings scatter anew.
     """
     rng = np.random.default_rng([seed, 5])
-    index = _index(city, rng)
-    rating = np.rint(index / 10 + rng.normal(0, 0.5, len(city))).clip(1, 10)
+    scatter = rng.normal(0, 3.5, len(city)), rng.normal(0, 0.5, len(city))
+    if year != SURVEY_YEAR:
+        anew = np.random.default_rng([seed, 5, year])
+        scatter = anew.normal(0, 3.5, len(city)), anew.normal(0, 0.5, len(city))
+    index = _index(city, year, scatter[0])
+    rating = np.rint(index / 10 + scatter[1]).clip(1, 10)
     plain, blocks = ~city["close_up"].to_numpy(bool), tables.with_types("blocks", city)
     for column, share in UNKNOWN.items():
         blocks[column] = blocks[column].mask((rng.random(len(city)) < share) & plain)
@@ -50,7 +55,7 @@ def as_reported(city: pd.DataFrame, seed: int) -> pd.DataFrame:
     return blocks
 
 
-def _index(city: pd.DataFrame, rng: np.random.Generator) -> Floats:
+def _index(city: pd.DataFrame, year: int, scatter: Floats) -> Floats:
     """An index from 0 to 100, whole points, by a formula of this demo's own: losses by damage and age, and scatter."""
     panels = city["panels"]
     deep = (city["panels_broken"] + city["panels_sunken"] + city["corner_breaks"]) / panels
@@ -58,5 +63,5 @@ def _index(city: pd.DataFrame, rng: np.random.Generator) -> Floats:
     material = city["material_distress"].map({level: 6.0 * at for at, level in enumerate(LEVELS)})
     cracked = city["panels_cracked"] / panels
     loss = (-75 * np.expm1(-3 * deep) - 30 * np.expm1(-4 * cracked) - 25 * np.expm1(-6 * spalled) + material
-            + 0.08 * (SURVEY_YEAR - city["year_built"]))
-    return np.asarray(np.rint(100 - loss + rng.normal(0, 3.5, len(city))).clip(3, 100), float)
+            + 0.08 * (year - city["year_built"]))
+    return np.asarray(np.rint(100 - loss + scatter).clip(3, 100), float)

@@ -217,12 +217,15 @@ def _years(values: pd.DataFrame, heading: Mapping[str, str], found: Findings, to
     survey = values["surveyed_on"].dt.year.astype("float64")
     if today is not None:
         survey = survey.fillna(float(today.year))
-    for column in ("year_built", "last_work_year"):
+    for column in ("year_built", "last_work_year", "last_ground_year"):
         late = (values[column].astype("float64") > survey).to_numpy(bool)
         unused(values, column, late, heading, found, "after the survey, or in the future", "a year up to the survey's")
-    early = (values["last_work_year"].astype("float64") < values["year_built"].astype("float64")).to_numpy(bool)
-    unused(values, "last_work_year", early, heading, found, "before the year the concrete was placed",
-           "that year or later")
+    for column in ("last_work_year", "last_ground_year"):
+        early = (values[column].astype("float64") < values["year_built"].astype("float64")).to_numpy(bool)
+        unused(values, column, early, heading, found, "before the year the concrete was placed", "that year or later")
+    never = ((values["grindings"].astype("float64") == 0) & values["last_ground_year"].notna()).to_numpy(bool)
+    unused(values, "last_ground_year", never, heading, found, "given, but the surface was ground zero times",
+           "an empty cell, or a number of grindings above zero")
 
 
 def _condition(values: pd.DataFrame, heading: Mapping[str, str], found: Findings) -> None:

@@ -8,6 +8,7 @@ from typing import Final
 import pandas as pd
 import plotly.graph_objects as go
 
+from rehab.outputs.charts.bands import BAND, add_band, band_hover, has_band, name_bands
 from rehab.outputs.charts.frame import Measure, dollars, empty, titled, years
 from rehab.outputs.palette import SCALE
 from rehab.outputs.words import money, number
@@ -27,7 +28,10 @@ _ORDER: Final = (0, 4, 2, 1, 3)  #: the ends of the scale first, so that two sce
 
 
 def scenario_chart(scenarios: Mapping[str, pd.DataFrame], measure: str = "index_with") -> go.Figure:
-    """One line per scenario: a measure of :data:`SCENARIO_MEASURES` over the years of each ``by_year`` table."""
+    """One line per scenario: a measure of :data:`SCENARIO_MEASURES` over the years of each ``by_year`` table.
+
+    A table that also holds ``MEASURE_low`` and ``MEASURE_high`` (10 % and 90 % points) is shaded between them.
+    """
     shown = SCENARIO_MEASURES[measure]
     title = f"{shown.words} by scenario"
     drawn = {name: table for name, table in scenarios.items() if len(table)}
@@ -35,13 +39,17 @@ def scenario_chart(scenarios: Mapping[str, pd.DataFrame], measure: str = "index_
         return empty(title, "There is no scenario to draw.")
     figure = go.Figure()
     for position, (name, table) in enumerate(drawn.items()):
+        add_band(figure, table, measure, _colour(position), shown.factor, legendgroup=_plain(name))
+    for position, (name, table) in enumerate(drawn.items()):
         style, second = position % len(_ORDER), position // len(_ORDER)
         figure.add_scatter(
             x=table["year"], y=table[measure] * shown.factor, name=_plain(name), mode="lines+markers",
-            line={"color": SCALE[_ORDER[style]], "width": 3, "dash": _DASHES[(style + second) % len(_DASHES)]},
+            legendgroup=_plain(name),
+            line={"color": _colour(position), "width": 3, "dash": _DASHES[(style + second) % len(_DASHES)]},
             marker={"symbol": _SYMBOLS[(style + 2 * second) % len(_SYMBOLS)], "size": 8},
-            hovertemplate="$%{y:,.0f}" if shown.money else "%{y:,.1f}",
+            **band_hover(table, measure, ",.0f" if shown.money else ",.1f", shown.factor, "$" if shown.money else ""),
         )
+    name_bands(figure)
     titled(figure, title, shown.axis, showlegend=True)
     figure.update_yaxes(range=shown.limits, rangemode="tozero")
     if shown.money:
@@ -51,17 +59,30 @@ def scenario_chart(scenarios: Mapping[str, pd.DataFrame], measure: str = "index_
 
 
 def describe_scenarios(scenarios: Mapping[str, pd.DataFrame], measure: str = "index_with") -> str:
-    """The last year of every scenario in one sentence; money and areas are summed over the years."""
+    """The last year of every scenario in one sentence; money and areas are summed over the years.
+
+    The interval of the last year stands in brackets; a sum has none, since the ends of intervals do not add up.
+    """
     shown = SCENARIO_MEASURES[measure]
-    parts, summed = [], measure in {"spent_usd", "ground_sqyd"}
+    parts, summed, banded = [], measure in {"spent_usd", "ground_sqyd"}, False
     for name, table in scenarios.items():
         if table.empty:
             continue
-        value = table[measure].sum() if summed else table.sort_values("year")[measure].iloc[-1]
+        last = table.sort_values("year").iloc[[-1]]
+        value = table[measure].sum() if summed else last[measure].iloc[0]
         sign = " %" if shown.factor == 100 else ""
-        parts.append(f"{name}: {money(value) if shown.money else number(value * shown.factor) + sign}")
+        said = money(value) if shown.money else number(value * shown.factor) + sign
+        if not summed and has_band(last, measure):
+            ends = [number(last[f"{measure}_{end}"].iloc[0] * shown.factor) for end in ("low", "high")]
+            said, banded = f"{said} ({' to '.join(ends)}{sign})", True
+        parts.append(f"{name}: {said}")
     when = "over all years" if summed else "in the last year"
-    return f"{shown.words} {when}. {'; '.join(parts)}." if parts else "There is no scenario to draw."
+    means = f" In brackets: {BAND}." if banded else ""
+    return f"{shown.words} {when}. {'; '.join(parts)}.{means}" if parts else "There is no scenario to draw."
+
+
+def _colour(position: int) -> str:
+    return SCALE[_ORDER[position % len(_ORDER)]]
 
 
 def _plain(text: str) -> str:

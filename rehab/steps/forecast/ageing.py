@@ -31,7 +31,8 @@ class Ageing:
     untreated condition at the start of each year, a column more than the hazards.  ``faster`` and ``renewed`` are the
     factors on the hazard of panels with shallow damage and on new shallow damage after joints and cracks were
     repaired; ``shift`` is the held index less the one computed from the shares in the survey year; ``own`` is what
-    each block's survey says of its multipliers, already in the hazards.
+    each block's survey says of its multipliers, already in the hazards.  ``factors`` multiply each row's hazards of
+    new concrete (shallow, deep), of patches and of replaced panels: ones unless the ageing was varied.
     """
 
     year: int
@@ -53,6 +54,7 @@ class Ageing:
     index: Floats
     shift: Floats
     own: Multipliers
+    factors: tuple[Floats, Floats, Floats, Floats]
 
 
 def age(network: pd.DataFrame, needs: pd.DataFrame, start_year: int, years: int, assumptions: Assumptions) -> Ageing:
@@ -74,41 +76,44 @@ def age(network: pd.DataFrame, needs: pd.DataFrame, start_year: int, years: int,
     names = ["shallow_scale", "shallow_shape", "deep_scale", "deep_shape"]
     distinct, which = np.unique(family[names].to_numpy(float), axis=0, return_inverse=True)
     panels = network["panels"].to_numpy(float)
-    seen = tuple(count / panels for count in curves.counted(network, needs))
+    _, partial, full = (count / panels for count in curves.counted(network, needs))
+    seen = (1.0 - full - partial, partial, full)
     shift = needs["index"].to_numpy(float) - rating.index_of(seen[1], seen[2], assumptions)
     lives = {name: assumptions.number("treatment_lives", name)
              for name in ("patch.scale", "patch.shape", "panel.scale", "panel.shape")}
     nothing = np.empty((len(network), 0))
     bare = Ageing(
         start_year, hazards[0][:, longest:], hazards[1][:, longest:], hazards[0][:, :longest],
-        hazards[1][:, :longest], _new(distinct[:, 0], distinct[:, 1], years), _new(distinct[:, 2], distinct[:, 3], years),
+        hazards[1][:, :longest],
+        _new(distinct[:, 0], distinct[:, 1], years), _new(distinct[:, 2], distinct[:, 3], years),
         which.ravel().astype(np.int64), _new(lives["patch.scale"], lives["patch.shape"], years)[0],
         _new(lives["panel.scale"], lives["panel.shape"], years)[0],
         assumptions.number("survival", "shallow_to_deep.hazard_factor"),
         assumptions.number("treatment_lives", "after_work.shallow_factor"),
-        (seen[0], seen[1], seen[2]), nothing, nothing, nothing, nothing, shift, own,
+        seen, nothing, nothing, nothing, nothing, shift, own, _ones(len(network)),
     )
     return _through(bare, assumptions)
 
 
 def vary(ageing: Ageing, block: Ints, shallow: Floats, deep: Floats, assumptions: Assumptions, years: int,
-         patch: Floats | float = 1.0, panel: Floats | float = 1.0) -> Ageing:
+         patch: Floats | float = 1.0, panel: Floats | float = 1.0, seen: Floats | float = 1.0) -> Ageing:
     """Rows ``block`` again with their hazards multiplied: by ``shallow`` and ``deep``, patches and panels by theirs.
 
-    The untreated condition is run anew from the survey for ``years`` years.  ``patch`` and ``panel`` may hold a factor
-    per row.
+    The untreated condition is run anew from the survey for ``years`` years, with the damage seen then multiplied by
+    ``seen``.  The factors are arrays of a number per row; those of patches and panels and ``seen`` may be one for all.
     """
-    def times(hazard: Floats, factor: Floats | float) -> Floats:
-        return np.asarray(hazard[..., :years] * np.asarray(factor, float)[..., None])
+    full = np.minimum(ageing.seen[2][block] * seen, 1.0)
+    partial = np.minimum(ageing.seen[1][block] * seen, 1.0 - full)
 
+    def times(hazard: Floats, factor: Floats) -> Floats:
+        return np.asarray(hazard[block, :years] * factor[:, None])
+
+    ones = np.ones(len(block))
     varied = replace(
-        ageing, shallow=times(ageing.shallow[block], shallow), deep=times(ageing.deep[block], deep),
-        before_shallow=ageing.before_shallow[block] * shallow[:, None],
-        before_deep=ageing.before_deep[block] * deep[:, None],
-        new_shallow=times(ageing.new_shallow[ageing.family[block]], shallow),
-        new_deep=times(ageing.new_deep[ageing.family[block]], deep), family=np.arange(len(block)),
-        patch=times(ageing.patch, patch), panel=times(ageing.panel, panel),
-        seen=(ageing.seen[0][block], ageing.seen[1][block], ageing.seen[2][block]), shift=ageing.shift[block])
+        ageing, shallow=times(ageing.shallow, shallow), deep=times(ageing.deep, deep),
+        before_shallow=times(ageing.before_shallow, shallow), before_deep=times(ageing.before_deep, deep),
+        family=ageing.family[block], factors=(shallow, deep, ones * patch, ones * panel),
+        seen=(1.0 - full - partial, partial, full), shift=ageing.shift[block])
     return _through(varied, assumptions)
 
 
@@ -136,7 +141,8 @@ def growing_shares(needs: pd.DataFrame, ageing: Ageing, years: int, assumptions:
                          index=ageing.index[:, :years].ravel())
 
 
-def shares_like(needs: pd.DataFrame, full: Floats, partial: Floats, row: Ints, assumptions: Assumptions) -> pd.DataFrame:
+def shares_like(needs: pd.DataFrame, full: Floats, partial: Floats, row: Ints,
+                assumptions: Assumptions) -> pd.DataFrame:
     """All shares of the needs where those needing full and partial depth have become ``full`` and ``partial``.
 
     ``row`` is the row of ``needs`` that each belongs to.
@@ -182,6 +188,10 @@ def _through(ageing: Ageing, assumptions: Assumptions) -> Ageing:
         sound, partial, full = sound - leaving, partial + worse - breaking, full + broken + breaking
     return replace(ageing, sound=out[0], partial=out[1], full=out[2],
                    index=index_of(out[1], out[2], ageing.shift[:, None], assumptions))
+
+
+def _ones(count: int) -> tuple[Floats, Floats, Floats, Floats]:
+    return np.ones(count), np.ones(count), np.ones(count), np.ones(count)
 
 
 def _new(scale: npt.ArrayLike, shape: npt.ArrayLike, years: int) -> Floats:

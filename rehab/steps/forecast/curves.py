@@ -50,7 +50,8 @@ def counted(network: pd.DataFrame, needs: pd.DataFrame) -> tuple[Floats, Floats,
     return count * (1.0 - full - partial), count * partial, count * full
 
 
-def own(network: pd.DataFrame, needs: pd.DataFrame, family: pd.DataFrame, assumptions: Assumptions) -> panels.Multipliers:
+def own(network: pd.DataFrame, needs: pd.DataFrame, family: pd.DataFrame,
+        assumptions: Assumptions) -> panels.Multipliers:
     """What each block's own survey makes of its family's hazards, as a multiplier of each (empirical Bayes).
 
     Patched panels were damaged once, and count so.  A block with work recorded but no count of patched panels leans on
@@ -61,8 +62,8 @@ def own(network: pd.DataFrame, needs: pd.DataFrame, family: pd.DataFrame, assump
         return assumptions.number("survival", key)
 
     end = ages(network, assumptions)
-    way = panels.path(np.zeros(len(end)), end, *(family[name].to_numpy(float) for name in (
-        "shallow_scale", "shallow_shape", "deep_scale", "deep_shape")), number("shallow_to_deep.hazard_factor"))
+    way = panels.path(np.zeros(len(end)), end, panels.Curves(*(family[name].to_numpy(float) for name in (
+        panels.Curves._fields))), number("shallow_to_deep.hazard_factor"))
     worked = (network["last_work_year"] <= network["survey_year"]).fillna(False).to_numpy(bool)
     speaks = np.where(network["estimated"].to_numpy(bool), number("prior.rating_counts_for"), 1.0)
     speaks = np.where(worked & network["panels_patched"].isna().to_numpy(), 0.0, speaks)
@@ -87,3 +88,15 @@ def block_curves(network: pd.DataFrame, needs: pd.DataFrame, assumptions: Assump
         shallow_scale=family["shallow_scale"] * shallow ** (-1 / family["shallow_shape"]),
         deep_scale=family["deep_scale"] * deep ** (-1 / family["deep_shape"]),
     )
+
+
+def usual_shares(network: pd.DataFrame, assumptions: Assumptions) -> pd.DataFrame:
+    """Shares with shallow and with deep damage that a usual block of each family has at the block's age, unrepaired.
+
+    Columns block_id, partial_share, full_share.
+    """
+    end, family = ages(network, assumptions), families(network, assumptions)
+    way = panels.path(np.zeros(len(end)), end, panels.Curves(*(family[name].to_numpy(float) for name in (
+        panels.Curves._fields))), assumptions.number("survival", "shallow_to_deep.hazard_factor"))
+    _, shallow, deep, _ = panels.moves(way, np.ones(len(end)), np.ones(len(end)))
+    return pd.DataFrame({"block_id": network["block_id"], "partial_share": shallow, "full_share": deep})

@@ -8,8 +8,9 @@ import pandas as pd
 
 from rehab.base.settings import Assumptions
 from rehab.base.survival import median, through_points
-from rehab.steps.forecast.ageing import Ageing, Floats
-from rehab.steps.forecast.work import treated, treated_index
+from rehab.steps.forecast.ageing import Ageing, Floats, Ints, vary
+from rehab.steps.forecast.draws import Multiples
+from rehab.steps.forecast.work import Chance, treated, treated_index
 
 
 def years_to(index: Floats, trigger: Floats, longest: float) -> Floats:
@@ -49,3 +50,27 @@ def grinding_life(assumptions: Assumptions) -> float:
     points = [assumptions.number("treatment_lives", f"ground.{name}")
               for name in ("first_age_yr", "first_share", "second_age_yr", "second_share")]
     return float(median(*through_points(*points)))
+
+
+def drawn_lives(network: pd.DataFrame, ageing: Ageing, rows: Ints, strategy: npt.NDArray[np.str_], drawn: Multiples,
+                rng: np.random.Generator, assumptions: Assumptions) -> tuple[Floats, Floats]:
+    """Years to the trigger without work and with the strategy done in the first year, arrays (draws, rows).
+
+    ``rows`` are blocks, ``drawn`` their multiples; panels fail one by one.  Lives end at ``economics/longest_life_yr``.
+    """
+    longest = assumptions.number("economics", "longest_life_yr")
+    draws = len(drawn.shallow)
+    block = np.tile(rows, draws)
+    city = network.iloc[block]
+    trigger = assumptions.by_class("economics", "trigger", city["functional_class"]).to_numpy(float)
+    years = min(int(np.ceil(longest)) + 1, ageing.shallow.shape[1])
+    varied = vary(ageing, block, drawn.shallow.ravel(), drawn.deep.ravel(), assumptions, years,
+                  np.repeat(drawn.patch, len(rows)), np.repeat(drawn.panel, len(rows)))
+    at, now = np.arange(len(block)), np.zeros(len(block), np.int64)
+    chance = Chance(np.maximum(np.rint(city["panels"].to_numpy(float)), 1).astype(np.int64), rng)
+    found = []
+    for kinds in (np.full(len(block), "none"), np.tile(strategy, draws)):
+        _, partial, full = treated(varied, at, now, kinds, years, chance=chance)
+        index = treated_index(varied, at, now, kinds, partial, full, assumptions)
+        found.append(years_to(index, trigger, longest).reshape(draws, len(rows)))
+    return found[0], np.where(strategy == "none", found[0], found[1])

@@ -21,17 +21,36 @@ class Work(NamedTuple):
     strategy: npt.NDArray[np.str_]
 
 
+class Chance(NamedTuple):
+    """Single panels failing at random: how many each row has, and the generator."""
+
+    panels: Ints
+    rng: np.random.Generator
+
+    def whole(self, share: Floats) -> Floats:
+        """The share in whole panels; a part of a panel is one with that chance, so that the mean stays."""
+        count = share * self.panels
+        return np.asarray((np.floor(count) + (self.rng.random(count.shape) < count % 1.0)) / self.panels)
+
+    def of(self, share: Floats, part: Floats) -> Floats:
+        """Of a share of each row's panels, the share that goes with a chance of ``part``."""
+        count = np.maximum(np.rint(share * self.panels), 0.0).astype(np.int64)
+        return np.asarray(self.rng.binomial(count, np.clip(part, 0.0, 1.0)) / self.panels)
+
+
 def treated(ageing: Ageing, block: Ints, step: Ints, strategy: npt.NDArray[np.str_], years: int | None = None,
-            then: Sequence[Work] = ()) -> Shares:
+            then: Sequence[Work] = (), chance: Chance | None = None) -> Shares:
     """Sound, partial and full shares of treated blocks, arrays (rows, years from the first year on).
 
     ``block`` is the row of the block, ``step`` the year of work less the first year; ``then`` is work that follows.
-    Before the work the shares are the untreated ones; in the year of work they are those right after it.
+    Before the work the shares are the untreated ones; in the year of work they are those right after it.  With a
+    ``chance`` the panels of each row fail one by one, at random, from the expected shares of the first year on;
+    without, the shares are the expected ones.
     """
     span = years if years is not None else ageing.shallow.shape[1]
     works = [Work(np.asarray(step), np.asarray(strategy)), *then]
     out: Shares = (np.empty((len(block), span)), np.empty((len(block), span)), np.empty((len(block), span)))
-    state = _State(ageing, block, len(works))
+    state = _State(ageing, block, len(works), chance)
     for year in range(span):
         for number, work in enumerate(works):
             due = np.asarray(work.step) == year
@@ -74,16 +93,21 @@ def benefit(network: pd.DataFrame, ageing: Ageing, years: int, strategy: str, as
 class _State:
     """Shares of panels of every row in one year; patches and replaced panels by the work they come from."""
 
-    def __init__(self, ageing: Ageing, block: Ints, works: int) -> None:
-        self.ageing, self.block = ageing, block
+    def __init__(self, ageing: Ageing, block: Ints, works: int, chance: Chance | None) -> None:
+        self.ageing, self.block, self.chance = ageing, block, chance
         self.sound, self.partial, self.full = (getattr(ageing, name)[block, 0] for name in ("sound", "partial", "full"))
+        if chance is not None:
+            self.full, self.partial = chance.whole(self.full), chance.whole(self.partial)
+            self.partial = np.minimum(self.partial, 1.0 - self.full)
+            self.sound = 1.0 - self.full - self.partial
         self.patched, self.replaced = np.zeros((works, len(block))), np.zeros((works, len(block)))
         self.since = np.full((works, len(block)), -1)  #: year of each work, -1 before it
         self.rebuilt = np.full(len(block), -1)  #: year of reconstruction, -1 without one
         self.slower = np.ones(len(block))
 
     def standing(self) -> Floats:
-        return np.asarray(self.sound + self.patched.sum(axis=0) + self.replaced.sum(axis=0))
+        # Sums of shares may come out a rounding above one.
+        return np.minimum(self.sound + self.patched.sum(axis=0) + self.replaced.sum(axis=0), 1.0)
 
     def do(self, number: int, year: int, due: npt.NDArray[np.bool_], strategy: npt.NDArray[np.str_]) -> None:
         """The work of one number in one year, on the rows where it is due."""
@@ -107,24 +131,36 @@ class _State:
         new = np.flatnonzero(self.rebuilt >= 0)
         if len(new):
             family, old = ageing.family[block[new]], year - self.rebuilt[new]
-            to_shallow[new], to_deep[new] = ageing.new_shallow[family, old], ageing.new_deep[family, old]
+            faster = [factor[block[new]] for factor in ageing.factors[:2]]
+            to_shallow[new] = faster[0] * ageing.new_shallow[family, old]
+            to_deep[new] = faster[1] * ageing.new_deep[family, old]
         once_shallow = ageing.faster * to_deep
-        worse, broken, leaving = leave(self.sound, self.slower * to_shallow, to_deep, once_shallow)
-        breaking = self.partial * -np.expm1(-once_shallow)
+        worse, broken, leaving = self._leave(self.sound, self.slower * to_shallow, to_deep, once_shallow)
+        breaking = self._lose(self.partial, once_shallow)
         self.sound = self.sound - leaving
         self.partial, self.full = self.partial + worse - breaking, self.full + broken + breaking
         for number, since in enumerate(self.since):
             if (since < 0).all():
                 continue
             old = np.maximum(year - since, 0)
-            fails, breaks, leaving = leave(self.patched[number], _at(ageing.patch, block, old), 0.0, once_shallow)
-            lost = self.replaced[number] * -np.expm1(-_at(ageing.panel, block, old))
+            patch, panel = ageing.factors[2][block] * ageing.patch[old], ageing.factors[3][block] * ageing.panel[old]
+            fails, breaks, leaving = self._leave(self.patched[number], patch, 0.0, once_shallow)
+            lost = self._lose(self.replaced[number], panel)
             self.patched[number] -= leaving
             self.replaced[number] -= lost
             self.partial = self.partial + fails
             self.full = self.full + breaks + lost
 
+    def _leave(self, group: Floats, to_shallow: Floats, to_deep: npt.ArrayLike, once_shallow: Floats) -> Shares:
+        """Of a group: those shallow at the end of the year, those deep by then, and both."""
+        if self.chance is None:
+            return leave(group, to_shallow, to_deep, once_shallow)
+        worse, _, leaving = leave(np.ones_like(group), to_shallow, to_deep, once_shallow)
+        gone = self.chance.of(group, leaving)
+        shallow = self.chance.of(gone, np.divide(worse, leaving, out=np.zeros_like(worse), where=leaving > 0))
+        return shallow, gone - shallow, gone
 
-def _at(hazard: Floats, block: Ints, old: Ints) -> Floats:
-    """Hazard of each row's age: one curve for all, or one for each row of the ageing."""
-    return np.asarray(hazard[old] if hazard.ndim == 1 else hazard[block, old])
+    def _lose(self, group: Floats, hazard: Floats) -> Floats:
+        part = -np.expm1(-hazard)
+        return group * part if self.chance is None else self.chance.of(group, part)
+

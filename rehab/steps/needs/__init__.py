@@ -15,7 +15,9 @@ import pandas as pd
 
 from rehab.base import rating, tables
 from rehab.base.settings import Assumptions
+from rehab.base.surface import grindings_left
 from rehab.base.units import SQFT_PER_SQYD
+from rehab.steps.needs.shares import from_counts, from_index
 
 Floats = npt.NDArray[np.float64]
 _LEVEL: Final = {name: float(level) for level, name in enumerate(tables.DISTRESS)}
@@ -26,6 +28,8 @@ _PER_FULL: Final = {"full_sqyd": "sqyd", "full_pay_sqyd": "pay_sqyd", "dowels": 
 #: what one panel that needs partial depth takes: needs column -> column of ``per_panel``
 _PER_PARTIAL: Final = {"partial_ft": "patch_ft", "partial_sqft": "patch_sqft", "partial_pay_sqft": "patch_pay_sqft",
                        "patch_saw_ft": "patch_saw_ft", "insert_ft": "insert_ft"}
+#: measure of the surface -> its limit in the table ``companions``, from which the surface is ground
+_RIDE: Final = {"faulting_in": "grind.faulting_from_in", "iri_in_per_mi": "grind.iri_from"}
 #: what stays the same while the shares grow: found on the block as a whole
 _FIXED: Final = ("box_outs", "box_out_sqft", "felt_ft", "grind_panels_share", "jack_panels", "jackable_panels",
                  "stabilise_panels", "retrofit_bars", "hollow_sqft")
@@ -40,7 +44,7 @@ def measure(network: pd.DataFrame, per_panel: pd.DataFrame, assumptions: Assumpt
     """
     held = rating.index_held(network, assumptions)
     estimated = network["estimated"].astype(bool)
-    shares = _from_index(network, held, assumptions).where(estimated, _from_counts(network, assumptions))
+    shares = from_index(network, held, assumptions).where(estimated, from_counts(network, assumptions))
     for name in ("full_share", "partial_share", "cracked_share", "sunken_share", "jack_panels", "jackable_panels"):
         found = per_panel[name]
         shares[name] = found.where(found.notna(), shares[name])
@@ -68,7 +72,6 @@ def intensity(network: pd.DataFrame, shares: pd.DataFrame, per_panel: pd.DataFra
     surveyed = per_panel["full_share"].notna().to_numpy(bool)
     whole = _whole_ratio(network, per_panel, full, surveyed)
     counted = _per_partial(network, partial, assumptions)
-    strip = assumptions.number("defaults", "grind_curb_strip_ft")
 
     def each(name: str, over: Floats, default: npt.ArrayLike) -> Floats:
         """What the panel survey found divided by the panels it was found on; else the default."""
@@ -98,16 +101,23 @@ def intensity(network: pd.DataFrame, shares: pd.DataFrame, per_panel: pd.DataFra
         "castings_each": each("castings_in_panels", full, network["castings"].fillna(0).to_numpy(float) / panels),
         "castings_set": per_panel["castings"].fillna(0.0).to_numpy(float),
         **_fixed(network, shares, per_panel, assumptions),
-        "grind_sqyd": (network["length_ft"] * (network["width_ft"] - 2 * strip).clip(lower=0)
-                       / SQFT_PER_SQYD).to_numpy(float),
+        "grind_sqyd": grindable_sqyd(network, assumptions) * (grindings_left(network, assumptions) > 0),
     })
+
+
+def grindable_sqyd(network: pd.DataFrame, assumptions: Assumptions) -> Floats:
+    """The surface of each block that a grinder reaches, in sq yd: all but a strip along the curbs."""
+    strip = assumptions.number("defaults", "grind_curb_strip_ft")
+    width = (network["width_ft"] - 2 * strip).clip(lower=0)
+    return np.asarray(network["length_ft"] * width / SQFT_PER_SQYD, float)
 
 
 def scale(network: pd.DataFrame, shares: pd.DataFrame, each: pd.DataFrame) -> pd.DataFrame:
     """Needs in feet, square feet and panels from shares; the rows of the three tables belong together.
 
     ``shares`` holds year, index and the shares, ``each`` what one panel takes; the same code serves the survey
-    year and every forecast year.
+    year and every forecast year.  With the columns ``faulting_in`` and ``iri_in_per_mi`` the shares bring the steps
+    and the ride of their year; else those of the survey stand.
     """
     panels = network["panels"].to_numpy(float)
     full_panels = shares["full_share"].to_numpy(float) * panels
@@ -121,6 +131,7 @@ def scale(network: pd.DataFrame, shares: pd.DataFrame, each: pd.DataFrame) -> pd
     room = np.minimum(1.0, np.divide(each["most_sqft"].to_numpy(float), per_panel, out=np.ones(len(panels)),
                                      where=per_panel > 0))
     whole = full_panels * each["whole_ratio"].to_numpy(float)
+    ride = {name: (shares if name in shares else network)[name].to_numpy(float) for name in _RIDE}
     return pd.DataFrame({
         "block_id": network["block_id"].to_numpy(), "year": shares["year"].to_numpy(),
         **{name: shares[name].to_numpy(float) for name in given},
@@ -143,9 +154,9 @@ def scale(network: pd.DataFrame, shares: pd.DataFrame, each: pd.DataFrame) -> pd
         **{name: each[name].to_numpy(float) for name in _FIXED},
         # Ground after repairs where the city does so, else only where steps, ride or the survey ask for it.
         "grind_sqyd": each["grind_sqyd"].to_numpy(float) * (
-            each["rough"].to_numpy(bool) | (full_panels + partial_panels >= each["grind_from"].to_numpy(float))),
+            _rough(ride, each) | (full_panels + partial_panels >= each["grind_from"].to_numpy(float))),
         "distress_level": network["material_distress"].map(_LEVEL).fillna(0.0).to_numpy(float),
-        **{name: network[name].to_numpy(float) for name in ("faulting_in", "iri_in_per_mi", "load_transfer")},
+        **ride, "load_transfer": network["load_transfer"].to_numpy(float),
         "estimated": network["estimated"].to_numpy(),
     })
 
@@ -199,7 +210,7 @@ def _whole_ratio(network: pd.DataFrame, per_panel: pd.DataFrame, full: Floats,
 
 
 def _fixed(network: pd.DataFrame, shares: pd.DataFrame, per_panel: pd.DataFrame,
-           assumptions: Assumptions) -> dict[str, Floats | npt.NDArray[np.bool_]]:
+           assumptions: Assumptions) -> dict[str, Floats]:
     """What belongs to the block as a whole, from a panel survey, or from its measures where there is none."""
     found = {name: per_panel[name].fillna(0.0).to_numpy(float)
              for name in ("box_outs", "box_out_sqft", "felt_ft", "stabilise_panels", "retrofit_panels")}
@@ -211,7 +222,7 @@ def _fixed(network: pd.DataFrame, shares: pd.DataFrame, per_panel: pd.DataFrame,
     return {**found, "retrofit_bars": np.where(own > 0, own, _retrofit_bars(network, shares, bars, assumptions)),
             "hollow_sqft": hollow,
             **{name: shares[name].to_numpy(float) for name in ("jack_panels", "jackable_panels")},
-            "rough": _rough(network, found["grind_panels_share"], assumptions),
+            **{column: np.full(len(network), assumptions.number("companions", key)) for column, key in _RIDE.items()},
             "grind_from": np.full(len(network), _ground_from(assumptions))}
 
 
@@ -221,11 +232,10 @@ def _ground_from(assumptions: Assumptions) -> float:
     return assumptions.number("companions", "grind.from_panels") if with_repairs else np.inf
 
 
-def _rough(network: pd.DataFrame, to_level: Floats, assumptions: Assumptions) -> npt.NDArray[np.bool_]:
-    """Whether steps, ride or a panel survey ask for grinding by themselves."""
-    steps = network["faulting_in"].to_numpy(float) >= assumptions.number("companions", "grind.faulting_from_in")
-    ride = network["iri_in_per_mi"].to_numpy(float) >= assumptions.number("companions", "grind.iri_from")
-    return np.asarray(steps | ride | (to_level > 0))
+def _rough(ride: dict[str, Floats], each: pd.DataFrame) -> npt.NDArray[np.bool_]:
+    """Whether steps, ride or a panel survey ask for grinding by themselves; what was not measured asks for none."""
+    asked = [values >= each[column].to_numpy(float) for column, values in ride.items()]
+    return np.asarray(np.logical_or.reduce(asked) | (each["grind_panels_share"].to_numpy(float) > 0))
 
 
 def _retrofit_bars(network: pd.DataFrame, shares: pd.DataFrame, bars: float, assumptions: Assumptions) -> Floats:
@@ -244,57 +254,3 @@ def _retrofit_bars(network: pd.DataFrame, shares: pd.DataFrame, bars: float, ass
             & (network["thickness_in"].to_numpy(float) >= number("retrofit.least_thickness_in")))
     lanes = np.maximum(np.round(network["width_ft"].to_numpy(float) / number("retrofit.lane_ft")), 1.0)
     return np.asarray(fits * (network["panel_rows"].to_numpy(float) - 1) * lanes * bars)
-
-
-def _from_counts(network: pd.DataFrame, assumptions: Assumptions) -> pd.DataFrame:
-    panels = network["panels"].astype(float)
-    counts = {name: network[name].astype(float).fillna(0.0)
-              for name in ("panels_cracked", "panels_broken", "panels_sunken", "corner_breaks")}
-    # Feet of crack without a count of panels are spread over panels, as spalled joints are.
-    spread = network["cracked_ft"] / assumptions.number("defaults", "crack_ft_per_panel")
-    counts["panels_cracked"] = network["panels_cracked"].astype(float).fillna(spread.clip(upper=panels)).fillna(0.0)
-    saved = assumptions.number("companions", "jack.saved_share_of_sunken") * counts["panels_sunken"] / panels
-    raised = saved * (assumptions.text("companions", "jack.used") == "yes")
-    # A panel may be broken and sunken at once; without a panel-by-panel survey the sum is taken, up to all panels.
-    lost = counts["panels_broken"] + counts["panels_sunken"] + counts["corner_breaks"]
-    full = (lost / panels - raised).clip(upper=1.0)
-    partial_ft = network["spalled_joint_ft"].fillna(0.0)
-    hollow = network["hollow_sqft"].fillna(0.0)
-    per_panel = assumptions.number("defaults", "partial_ft_per_panel")
-    width = assumptions.number("defaults", "partial_width_ft")
-    # Feet of spalled joint, and hollow area beyond what those feet cover, are spread over panels.
-    partial_panels = (partial_ft / per_panel).clip(lower=hollow / (per_panel * width))
-    partial = (partial_panels / panels).clip(upper=1.0 - full)
-    # Damage deeper than the allowed share of the slab goes full depth, as in a panel survey.
-    depth = network["damage_depth_in"] + assumptions.number("layout_rules", "partial.into_sound_in")
-    deep = depth > assumptions.number("layout_rules", "partial.greatest_depth_share") * network["thickness_in"]
-    full, partial = full + partial.where(deep, 0.0), partial.where(~deep, 0.0)
-    cracked = (counts["panels_cracked"] + counts["panels_broken"] + counts["corner_breaks"]) / panels
-    joints = network["transverse_joint_ft"] + network["longitudinal_joint_ft"]
-    return pd.DataFrame({
-        "full_share": full, "partial_share": partial, "cracked_share": cracked.clip(upper=1.0),
-        "sunken_share": (counts["panels_sunken"] / panels - raised).clip(upper=1.0),
-        "jack_panels": raised * panels, "jackable_panels": (saved - raised) * panels,
-        "curb_share": (network["sunken_curb_ft"].fillna(0.0) / network["curb_ft"]).clip(upper=1.0),
-        "wide_joint_share": (network["wide_joint_ft"].fillna(0.0) / joints).clip(upper=1.0),
-    })
-
-
-def _from_index(network: pd.DataFrame, held: Floats, assumptions: Assumptions) -> pd.DataFrame:
-    partial, full = rating.shares_at(np.nan_to_num(held, nan=100.0), assumptions)
-
-    def ratio(key: str) -> float:
-        return assumptions.number("defaults", key)
-
-    cracked = np.minimum(full + partial * ratio("crack_share_of_partial"), 1.0)
-    sunken = full * ratio("sunken_share_of_full")
-    saved = sunken * assumptions.number("companions", "jack.saved_share_of_sunken")
-    used = float(assumptions.text("companions", "jack.used") == "yes")
-    return pd.DataFrame({
-        "full_share": full - used * saved, "partial_share": partial, "cracked_share": cracked,
-        "sunken_share": sunken - used * saved,
-        "jack_panels": used * saved * network["panels"].to_numpy(float),
-        "jackable_panels": (1 - used) * saved * network["panels"].to_numpy(float),
-        "curb_share": full * ratio("curb_share_of_full"),
-        "wide_joint_share": np.minimum(partial * ratio("wide_joint_share_of_partial"), 1.0),
-    }, index=network.index)
