@@ -10,10 +10,13 @@ from threading import Thread
 
 import streamlit as st
 
+from pages import ahead
+
 
 @asynccontextmanager
 async def begun(_app: st.App) -> AsyncIterator[None]:
     """Read and plan the demo city while the browser still loads the page."""
+    ahead.start()
     Thread(target=_plan_demo, daemon=True).start()
     yield None
 

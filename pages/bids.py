@@ -8,7 +8,7 @@ from datetime import date
 import pandas as pd
 import streamlit as st
 
-from pages import session
+from pages import cities, session
 from pages.uploads import mapping_form, opened, show_problems
 from rehab.base.errors import BadAssumption, Problem, UnusableInput, as_table
 from rehab.base.settings import Assumptions, fingerprint
@@ -62,10 +62,10 @@ def load_part() -> None:
     left, middle, right = st.columns(3)
     left.download_button("Template, CSV", lambda: reading.template("bids"), "bids.csv", on_click="ignore",
                          key="bids_template", width="stretch")
-    middle.download_button("Invented bids, CSV", (session.DEMO / "bids.csv").read_bytes, "invented_bids.csv",
+    middle.download_button("Invented bids, CSV", (cities.DEMO / "bids.csv").read_bytes, "invented_bids.csv",
                            on_click="ignore", key="bids_demo_file", width="stretch")
     if right.button("Try it with the invented bids", key="bids_demo", width="stretch"):
-        raw = reading.open_table("bids.csv", (session.DEMO / "bids.csv").read_bytes(), table="bids")
+        raw = reading.open_table("bids.csv", (cities.DEMO / "bids.csv").read_bytes(), table="bids")
         use("Invented bids", reading.read_bids(raw).table)
     upload = st.file_uploader("Table of bids", type=["csv", "txt", "tsv", "xlsx"], key="bids_file")
     if upload is None:

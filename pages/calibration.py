@@ -9,7 +9,7 @@ from functools import partial
 import pandas as pd
 import streamlit as st
 
-from pages import session
+from pages import cities, session
 from pages.uploads import mapping_form, opened, show_problems
 from rehab.base.errors import BadAssumption, Note, Problem, UnusableInput, as_table
 from rehab.base.settings import Assumptions, fingerprint
@@ -101,7 +101,7 @@ def _surveys() -> list[Survey]:
 
 @st.cache_resource
 def _demo() -> Survey:
-    file = session.DEMO / f"blocks_{demo.EARLIER_YEAR}.csv"
+    file = cities.DEMO / f"blocks_{demo.EARLIER_YEAR}.csv"
     return Survey(file.name, reading.read_blocks(reading.open_table(file.name, file.read_bytes())).table)
 
 

@@ -7,7 +7,7 @@ import os
 import streamlit as st
 from sqlalchemy import Engine
 
-from pages import session
+from pages import cities, session
 from rehab import store
 from rehab.base import tables
 
@@ -72,8 +72,8 @@ def _open() -> None:
     st.dataframe(store.audit(engine(), project.id), hide_index=True, width="stretch", height=220)
     if st.button("Open"):
         blocks, defects, geometry = store.load_project(engine(), project.id)
-        session.use(session.take(project.name, blocks, defects, geometry, tables.empty("problems"),
-                                 invented=session.demo().key == session.take("", blocks, defects, geometry,
+        session.use(cities.take(project.name, blocks, defects, geometry, tables.empty("problems"),
+                                 invented=session.demo().key == cities.take("", blocks, defects, geometry,
                                                                              tables.empty("problems")).key))
         for saved in store.scenarios(engine(), project.id):
             st.session_state["scenario"] = saved.scenario

@@ -16,7 +16,8 @@ def show_lifecycle(made: Plan, block_id: str) -> None:
     """What each adequate strategy costs over its life cycle, and what that hangs on."""
     prepared = made.prepared
     adequate = str(made.overview.set_index("block_id").loc[block_id, "alternatives"]).split("; ")
-    names = list(dict.fromkeys(["none", *adequate]))
+    due = worths.is_due(prepared, block_id)  # no work now would be the work that is due, today
+    names = list(dict.fromkeys((["none"] if not due else []) + adequate))
     table = worths.compared(prepared, block_id, names)
     horizon, rate = (prepared.assumptions.number("economics", key) for key in ("horizon_yr", "discount"))
     st.markdown(f"**Life-cycle cost over {horizon:.0f} years, real dollars of {prepared.start_year}**")
@@ -24,6 +25,8 @@ def show_lifecycle(made: Plan, block_id: str) -> None:
     st.caption(f"Present worth at a real rate of {number(100 * rate, 2)} % a year; the annual cost is the same money "
                "as a uniform amount each year. Each work comes when the index is back at the trigger; the surface is "
                "ground again in between; what is left of the last work's life at the end is taken off.")
+    if due:
+        st.caption("The block is at its trigger already, so leaving it alone is no choice to compare with.")
     if "user_worth_usd" in table:
         st.caption("The delay of road users is no cost of the agency and never added to it. It is not known where the "
                    "vehicles a day or the share of trucks are not known.")

@@ -8,6 +8,7 @@ import streamlit as st
 from pages import session
 from pages.block import lock_form, pick_block, show_block
 from pages.city_map import show_map
+from pages.uncertainty import show_uncertainty
 from pages.waiting import show_network
 from rehab.base.settings import STRATEGIES_OPEN
 from rehab.outputs import charts, exports
@@ -23,8 +24,10 @@ def main() -> None:
     made = session.decided()
     session.estimated_note(made.overview)
     proof(made)
-    views = {"Money": show_money, "Condition": show_condition, "Map": lambda made: show_map(made, "program"),
-             "Program list": listed, "Scenarios side by side": compared, "Cost of waiting": show_network}
+    views = {"Money": show_money, "Condition": show_condition, "Grinding": show_grinding,
+             "Map": lambda made: show_map(made, "program"), "Program list": listed, "Scenarios side by side": compared,
+             "Cost of waiting": show_network,
+             "Uncertainty": show_uncertainty}
     for tab, show in zip(st.tabs(list(views), key="program_view", on_change="rerun"), views.values(), strict=True):
         if tab.open:
             with tab:
@@ -64,7 +67,6 @@ def budget_form() -> None:
 
 def show_money(made: Plan) -> None:
     st.plotly_chart(charts.program_chart(made.by_year), key="money", alt=charts.describe_program(made.by_year))
-    st.plotly_chart(charts.grinding_chart(made.by_year), key="ground", alt=charts.describe_grinding(made.by_year))
 
 
 def show_condition(made: Plan) -> None:
@@ -72,6 +74,18 @@ def show_condition(made: Plan) -> None:
     measure = st.radio("Show", list(charts.MEASURES), horizontal=True, format_func=lambda name: names[name])
     st.plotly_chart(charts.condition_chart(made.by_year, measure), key="condition",
                     alt=charts.describe_condition(made.by_year, measure))
+
+
+def show_grinding(made: Plan) -> None:
+    text = charts.describe_grinding(made.by_year)
+    st.plotly_chart(charts.grinding_chart(made.by_year), key="ground", alt=text)
+    st.caption(text)
+    named = {"ground": "With the repairs", "reground": "Again, expected", "grind_need": "Asked for, no work"}
+    columns = {"year": st.column_config.NumberColumn("Year", format="%d")}
+    for name, words in named.items():
+        columns[f"{name}_sqyd"] = st.column_config.NumberColumn(f"{words}, sq yd", format="%,.0f")
+        columns[f"{name}_usd"] = st.column_config.NumberColumn(f"{words}, dollars of the year", format="$%,.0f")
+    st.dataframe(made.by_year[list(columns)], hide_index=True, width="stretch", column_config=columns)
 
 
 def proof(made: Plan) -> None:

@@ -7,7 +7,7 @@ from datetime import date
 import pandas as pd
 import streamlit as st
 
-from pages import session
+from pages import cities, session
 from pages.city_map import show_map
 from pages.uploads import mapping_form, opened, show_problems
 from rehab.base import tables
@@ -94,7 +94,7 @@ def load_part() -> None:
     if found.table.empty:
         st.error("No row of the table can be used; the problems above say why.")
     elif st.button(f"Use these {len(found.table):,} blocks", type="primary"):
-        session.use(session.take(upload.name, found.table, panel.table if panel else tables.empty("defects"), geometry,
+        session.use(cities.take(upload.name, found.table, panel.table if panel else tables.empty("defects"), geometry,
                                  problems))
         st.rerun()
 

@@ -77,6 +77,8 @@ def _parser() -> argparse.ArgumentParser:
     benchmark.add_argument("--seconds", type=float, default=10.0)
     benchmark.add_argument("--panels", type=int, help="instead: lay out a panel survey of so many panels")
     benchmark.add_argument("--defects", type=int, default=60_000, help="defects of that survey")
+    benchmark.add_argument("--forecast", type=int, help="instead: forecast so many blocks after every strategy")
+    benchmark.add_argument("--draws", type=int, help="instead: draw the program of the invented city so many times")
     return parser
 
 
@@ -190,12 +192,23 @@ def _say(notes: Sequence[Note]) -> None:
 
 
 def _benchmark(options: argparse.Namespace) -> int:
-    from rehab.inputs import assumptions
+    from rehab.base.tables import STRATEGIES
+    from rehab.inputs import assumptions, demo
     from rehab.plan import pace
     from rehab.solvers import compare
 
+    given = assumptions.defaults()
+    if options.forecast or options.draws:
+        if options.forecast:
+            table = pace.forecasts(options.forecast, 2 * options.years, given)
+            title = f"{options.forecast:,} blocks, {len(STRATEGIES)} strategies, {2 * options.years} years"
+        else:
+            table = pace.draws(demo.invent(1200, 7).blocks, options.draws, options.years, given)
+            title = f"{options.draws:,} draws of the program of 1,200 blocks, {options.years} years"
+        print(f"{title}: {table['seconds'].sum():.1f} s, {_peak_mib():,.0f} MiB at most")
+        print(table.to_string(index=False))
+        return 0
     if options.panels:
-        given = assumptions.defaults()
         for title, table in ((f"{options.panels:,} panels, {options.defects:,} defects",
                               pace.panel_survey(options.panels, options.defects, given)),
                              (f"{max(options.blocks):,} blocks from counts", pace.counts(max(options.blocks), given))):
@@ -204,6 +217,15 @@ def _benchmark(options: argparse.Namespace) -> int:
         return 0
     print(compare.run(options.blocks, options.years, options.seconds).to_string(index=False))
     return 0
+
+
+def _peak_mib() -> float:
+    """The most memory that this process has held, MiB; NaN where the system does not tell."""
+    try:
+        import resource
+    except ImportError:  # Windows
+        return float("nan")
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / (2**20 if sys.platform == "darwin" else 2**10)
 
 
 def _tables(options: argparse.Namespace) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame, pd.DataFrame]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import json
 import re
+import tomllib
 from pathlib import Path
 
 import openpyxl
@@ -80,6 +81,7 @@ def test_input_that_cannot_be_used_ends_with_2(tmp_path: Path, capsys: pytest.Ca
 @pytest.mark.parametrize("arguments", [
     ["plan", "no-such-file.csv"], ["plan", "BLOCKS", "--years", "0"], ["plan", "BLOCKS", "--budget", "-5"],
     ["plan", "BLOCKS", "--scenario", "BLOCKS"], ["demo", "--blocks", "0", "--out", "x.csv"], ["backtest", "BLOCKS"],
+    ["calibrate", "BLOCKS"], ["calibrate", "BLOCKS", "BLOCKS"], ["backtest", "BLOCKS", "BLOCKS"],
 ])
 def test_impossible_arguments_end_with_2_and_a_line(blocks: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str],
                                                     monkeypatch: pytest.MonkeyPatch, arguments: list[str]) -> None:
@@ -144,6 +146,34 @@ def test_backtest_reports_three_models(tmp_path: Path, capsys: pytest.CaptureFix
             "\n".join(["block_id,length_ft,width_ft,condition_index,year_built,surveyed_on", *lines]) + "\n")
     out = tmp_path / "out"
     assert main(["backtest", str(tmp_path / "2016.csv"), str(tmp_path / "2026.csv"), "--out", str(out)]) == 0
-    errors = pd.read_csv(out / "backtest.csv").set_index("model")
+    errors = pd.read_csv(out / "backtest.csv")
+    assert set(errors["measure"]) == {"index"}  # no block is counted
+    errors = errors.set_index("model")
     assert errors.loc["no_change", "mean_absolute_error"] == pytest.approx(10)  # 80 to 70 by hand
     assert set(errors.index) == {"survival", "no_change", "straight_line"}
+    assert {"survival", "index_low", "index_high", "work"} <= set(pd.read_csv(out / "backtest_blocks.csv").columns)
+    assert "not refitted" in capsys.readouterr().err
+
+
+def test_calibrate_writes_values_that_a_plan_takes(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["demo", "--blocks", "150", "--out", str(tmp_path / "city.csv"), "--earlier"]) == 0
+    assert "city_2021.csv" in capsys.readouterr().out
+    out, both = tmp_path / "out", [str(tmp_path / "city_2021.csv"), str(tmp_path / "city.csv")]
+    assert main(["calibrate", *both, "--out", str(out)]) == 0
+    said = capsys.readouterr()
+    assert len(said.out.splitlines()) == 3 and said.out.startswith("The surveys of 2021, 2026 give ")
+    rows = pd.read_csv(out / "calibration.csv")
+    assert rows["fitted"].any()
+    own = tomllib.loads((out / "survival.toml").read_text())["survival"]
+    fitted = rows[rows["fitted"]].set_index("key")["value"].to_dict()
+    assert {key: float(value) for key, value in own.items()} == pytest.approx(fitted, rel=1e-5)
+    for name in ("calibration_fit", "residuals"):
+        table = pd.read_csv(out / f"{name}.csv")
+        assert len(table) and not table.isna().any().any()
+    assert pd.read_csv(out / "set_apart.csv").columns.tolist() == ["block_id", "from_year", "to_year", "reason"]
+    assert main(["plan", both[1], "--assumptions", str(out / "survival.toml"), "--years", "2", "--out",
+                 str(tmp_path / "plan")]) == 0
+    assert main(["backtest", *both, "--by", "block", "--out", str(out)]) == 0
+    errors = pd.read_csv(out / "backtest.csv")
+    assert {"index", "full_share", "partial_share", "faulting"} <= set(errors["measure"])
+    assert errors["coverage"].notna().sum() == errors["measure"].nunique()

@@ -1,6 +1,9 @@
-"""The surface of a slab: how often it may still be ground."""
+"""The surface of a slab: whether it asks for grinding, and how often it may still be ground."""
 
 from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Final
 
 import numpy as np
 import numpy.typing as npt
@@ -8,16 +11,29 @@ import pandas as pd
 
 from rehab.base.settings import Assumptions
 
-_ROUNDING = 1e-9  #: a depth that fits exactly fits
+Floats = npt.NDArray[np.float64]
+
+_ROUNDING: Final = 1e-9  #: a depth that fits exactly fits
+#: measure of the surface -> its limit in the table ``companions``, from which the surface is ground
+LIMITS: Final = {"faulting_in": "grind.faulting_from_in", "iri_in_per_mi": "grind.iri_from"}
 
 
-def grindings_done(network: pd.DataFrame) -> npt.NDArray[np.float64]:
+def is_rough(surface: Mapping[str, Floats], limits: Mapping[str, npt.ArrayLike]) -> npt.NDArray[np.bool_]:
+    """Whether steps, ride or a panel survey ask for grinding by themselves; what was not measured asks for none.
+
+    ``surface`` holds faulting_in, iri_in_per_mi and grind_panels_share, ``limits`` the limits of the first two.
+    """
+    asked = [np.asarray(surface[name], float) >= np.asarray(limits[name], float) for name in LIMITS]
+    return np.asarray(np.logical_or.reduce(asked) | (np.asarray(surface["grind_panels_share"], float) > 0))
+
+
+def grindings_done(network: pd.DataFrame) -> Floats:
     """Times each block has been ground: as given, at least once where the year of a grinding is known, else none."""
     given = network["grindings"].fillna(0.0).to_numpy(float)
     return np.asarray(np.maximum(given, network["last_ground_year"].notna().to_numpy(float)))
 
 
-def grindings_left(network: pd.DataFrame, assumptions: Assumptions) -> npt.NDArray[np.float64]:
+def grindings_left(network: pd.DataFrame, assumptions: Assumptions) -> Floats:
     """Times each block may still be ground, a whole number of zero or more.
 
     Three limits of the table ``treatment_lives`` hold, those done already counted: ``ground.most_times`` (source

@@ -32,6 +32,7 @@ from rehab.steps import (
     needs,
     network,
     program,
+    ride,
     season,
     strategy,
     takeoff,
@@ -47,7 +48,7 @@ def prepare(blocks: pd.DataFrame, defects: pd.DataFrame, assumptions: Assumption
     usable, notes = _usable(blocks, assumptions)
     with _timed(seconds, "network"):
         city = network.build(usable, assumptions)
-    notes += _over_counted(city)
+    notes += _over_counted(city) + _out_of_time(city, start_year)
     with _timed(seconds, "layout"):
         found = findings.judge(city, defects, assumptions)
         repairs = layout.lay_out(city, found, assumptions)
@@ -61,7 +62,9 @@ def prepare(blocks: pd.DataFrame, defects: pd.DataFrame, assumptions: Assumption
         span = int(max(assumptions.number("economics", key) for key in ("horizon_yr", "longest_life_yr"))) + years
         ageing = forecast.age(city, need, start_year, span, assumptions)
         untreated = forecast.untreated(city, ageing, years)
-        shares = forecast.growing_shares(need, ageing, years, assumptions)
+        rides = ride.forecast(city, start_year, years, assumptions)
+        shares = forecast.growing_shares(need, ageing, years, assumptions).assign(
+            **{name: path.value.ravel() for name, path in rides.items()})
         benefits = {name: forecast.benefit(city, ageing, years, name, assumptions) for name in WORK}
     with _timed(seconds, "needs by year"):
         row = np.repeat(np.arange(len(city)), years)
@@ -158,6 +161,17 @@ def _over_counted(city: pd.DataFrame) -> list[Note]:
                  f"{most:.0f} panels by its sizes, some of them defaults; no more than all are taken: give panel sizes")
             for heading in tables.COUNTS
             for block, count, most in zip(city["block_id"], city[heading], panels, strict=True) if count > most]
+
+
+def _out_of_time(city: pd.DataFrame, start_year: int) -> list[Note]:
+    """Surveys that do not tell of the first year as they should: dated after it, or older than work that was recorded."""
+    late = city["survey_year"] > start_year
+    stale = (city["last_work_year"] > city["survey_year"]).fillna(False)
+    said = ((late, f"surveyed after {start_year}: the survey stands for the first year, nothing is aged backwards"),
+            (stale, "with work recorded after the survey: the plan rests on the condition before it; survey them again"))
+    return [Note("survey", None, None, f"{flags.sum():,} {'block' if flags.sum() == 1 else 'blocks'} {words} "
+                 f"({', '.join(city.loc[flags, 'block_id'].head(3))}{' and more' if flags.sum() > 3 else ''})")
+            for flags, words in said if flags.any()]
 
 
 def _off_grid(city: pd.DataFrame, defects: pd.DataFrame) -> list[Note]:

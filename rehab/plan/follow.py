@@ -1,4 +1,4 @@
-"""The works that follow a strategy when the block is back at its trigger: what each costs by then, and how long it lasts.
+"""The works that follow a strategy when the block is back at its trigger: what each costs by then, how long it lasts.
 
 The condition of that time is forecast as any other, and the same needs, rules, quantities and prices are asked.
 """

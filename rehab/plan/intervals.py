@@ -57,7 +57,7 @@ def block_lives(prepared: Prepared, block_id: str, draws: int = 400) -> pd.DataF
     names = [name for name in STRATEGIES if name == "none" or name in listed]
     rows = np.full(len(names), row)
     without, with_work = _drawn(prepared, rows, np.array(names), draws)
-    return _lives([block_id] * len(names), names, without, with_work)
+    return _lives([block_id] * len(names), names, without, with_work, _added(prepared, rows, np.array(names), draws))
 
 
 def lives_by_strategy(prepared: Prepared, draws: int = 20) -> pd.DataFrame:
@@ -68,8 +68,7 @@ def lives_by_strategy(prepared: Prepared, draws: int = 20) -> pd.DataFrame:
     chosen = prepared.strategies["strategy"]
     rows = np.flatnonzero((chosen != "none").to_numpy())
     kinds = chosen.to_numpy(object)[rows].astype(str)
-    without, with_work = _drawn(prepared, rows, kinds, draws)
-    added = np.maximum(with_work - without, 0.0)
+    added = _added(prepared, rows, kinds, draws)
     found = []
     for name in WORK:
         if (kinds == name).any():
@@ -118,8 +117,12 @@ def _ahead(prepared: Prepared, block_id: str, line: pd.Series, need: pd.Series, 
         low, middle, high = (float(lives[f"{what}_{end}yr"].loc[name]) for end in ("low_", "", "high_"))
         return f"{_life(middle, longest)} (80 % interval {low:.0f} to {_life(high, longest)})"
 
-    said = (f"Without work the index, {need['index']:.0f} at the survey, falls to {trigger:.0f}, where major work is "
-            f"due, in {years('none', 'treated')} years from {prepared.start_year}")
+    if float(lives["treated_high_yr"].loc["none"]) > 0:
+        said = (f"Without work the index, {need['index']:.0f} at the survey, falls to {trigger:.0f}, where major work "
+                f"is due, in {years('none', 'treated')} years from {prepared.start_year}")
+    else:
+        said = (f"Without work the index, {need['index']:.0f} at the survey, is at {trigger:.0f} or below in "
+                f"{prepared.start_year}: major work is due")
     for name in (name for name in WORK if name in lives.index):
         said += (f"; with {name.replace('_', '-').replace('-depth', '-depth repair')} then, in "
                  f"{years(name, 'treated')} years, {years(name, 'added')} more")
@@ -136,9 +139,18 @@ def _drawn(prepared: Prepared, rows: np.ndarray, kinds: np.ndarray, draws: int) 
     return forecast.drawn_lives(prepared.network, prepared.ageing, rows, kinds, drawn, rng, prepared.assumptions)
 
 
-def _lives(blocks: list[str], names: Sequence[str], without: np.ndarray, with_work: np.ndarray) -> pd.DataFrame:
+def _added(prepared: Prepared, rows: np.ndarray, kinds: np.ndarray, draws: int) -> np.ndarray:
+    """Years that the work adds, by the expected shares of each draw: lives of single panels would differ by chance."""
+    drawn = forecast.multiples(prepared.ageing, rows, draws, prepared.assumptions, np.random.default_rng(_SEED))
+    without, with_work = forecast.drawn_lives(prepared.network, prepared.ageing, rows, kinds, drawn, None,
+                                              prepared.assumptions)
+    return np.maximum(with_work - without, 0.0)
+
+
+def _lives(blocks: list[str], names: Sequence[str], without: np.ndarray, with_work: np.ndarray,
+           added: np.ndarray) -> pd.DataFrame:
     found = {f"{what}_{end}yr": np.percentile(path, at, axis=0) for what, path in (
-        ("untreated", without), ("treated", with_work), ("added", np.maximum(with_work - without, 0.0)))
+        ("untreated", without), ("treated", with_work), ("added", added))
         for end, at in (("low_", 10), ("", 50), ("high_", 90))}
     return tables.check("lives", tables.with_types("lives", pd.DataFrame(
         {"block_id": blocks, "strategy": names, **found}).sort_values(["block_id", "strategy"], ignore_index=True)))

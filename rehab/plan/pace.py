@@ -1,17 +1,21 @@
-"""How long the repair engineering takes: invented surveys of any size, timed step by step in one run."""
+"""How long repair engineering and forecast take: invented surveys of any size, timed step by step in one run."""
 
 from __future__ import annotations
 
 import time
 from collections.abc import Callable
+from functools import partial
 from typing import Final, TypeVar
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
+from rehab import plan
 from rehab.base import tables
-from rehab.base.settings import Assumptions
-from rehab.steps import findings, layout, needs, network
+from rehab.base.settings import Assumptions, Scenario
+from rehab.plan import uncertainty
+from rehab.steps import findings, forecast, layout, needs, network
 
 Result = TypeVar("Result")
 
@@ -50,6 +54,36 @@ def panel_survey(panels: int, defects: int, assumptions: Assumptions, seed: int 
     return pd.DataFrame(rows, columns=["step", "rows", "seconds"])
 
 
+def forecasts(blocks: int, years: int, assumptions: Assumptions, seed: int = 1) -> pd.DataFrame:
+    """Seconds of forecasting invented blocks untreated and after every strategy; columns step, rows, seconds."""
+    nothing = tables.empty("findings"), tables.empty("repairs")
+    city = network.build(_blocks(blocks, np.random.default_rng(seed)), assumptions)
+    need = needs.measure(city, layout.per_panel(city, *nothing, assumptions), assumptions)
+    rows: list[tuple[str, int, float]] = []
+    ageing = _timed(rows, "curves and untreated", lambda: forecast.age(city, need, 2027, years, assumptions), blocks)
+    block, now = np.arange(blocks), np.zeros(blocks, np.int64)
+
+    def path(name: str) -> npt.NDArray[np.float64]:
+        kinds = np.full(blocks, name)
+        _, shallow, deep = forecast.treated(ageing, block, now, kinds, years)
+        return forecast.treated_index(ageing, block, now, kinds, shallow, deep, assumptions)
+
+    for name in tables.STRATEGIES:
+        _timed(rows, f"after {name.replace('_', ' ')}", partial(path, name))
+    return pd.DataFrame(rows, columns=["step", "rows", "seconds"])
+
+
+def draws(blocks: pd.DataFrame, count: int, years: int, assumptions: Assumptions) -> pd.DataFrame:
+    """Seconds of planning a table of blocks and of drawing its program ``count`` times; columns step, rows, seconds."""
+    rows: list[tuple[str, int, float]] = []
+    ready = _timed(rows, "prepare", lambda: plan.prepare(blocks, tables.empty("defects"), assumptions, 2027, years),
+                   len(blocks))
+    asked = Scenario(start_year=2027).with_budget(4_000_000.0, years)
+    made = _timed(rows, "decide", lambda: plan.decide(ready, asked, 2), len(blocks))
+    _timed(rows, "draw", lambda: uncertainty.chances(made, count), len(made.program))
+    return pd.DataFrame(rows, columns=["step", "rows", "seconds"])
+
+
 def counts(blocks: int, assumptions: Assumptions, seed: int = 1) -> pd.DataFrame:
     """Seconds of every step on invented blocks whose panels are counted; columns step, rows, seconds."""
     table = _blocks(blocks, np.random.default_rng(seed))
@@ -71,8 +105,10 @@ def _blocks(blocks: int, rng: np.random.Generator) -> pd.DataFrame:
         "hollow_sqft": rng.uniform(0, 200, blocks)}))
 
 
-def _timed(rows: list[tuple[str, int, float]], step: str, run: Callable[[], Result]) -> Result:
+def _timed(rows: list[tuple[str, int, float]], step: str, run: Callable[[], Result],
+           count: int | None = None) -> Result:
     began = time.perf_counter()
     result = run()
-    rows.append((step, len(result), time.perf_counter() - began))  # type: ignore[arg-type]
+    took = time.perf_counter() - began
+    rows.append((step, len(result) if count is None else count, took))  # type: ignore[arg-type]
     return result

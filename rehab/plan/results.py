@@ -12,7 +12,7 @@ from rehab.base import tables
 from rehab.base.settings import Assumptions, Scenario
 from rehab.base.tables import STRATEGIES, WORK
 from rehab.plan.model import Prepared
-from rehab.steps import estimate, forecast, program, takeoff
+from rehab.steps import estimate, forecast, grinding, needs, program, takeoff
 
 Floats = npt.NDArray[np.float64]
 
@@ -103,7 +103,7 @@ def by_year(prepared: Prepared, scenario: Scenario, taken: program.Alternatives)
         "index_without": without["index"], "index_with": weight @ index,
         "sound_without": without["sound"], "sound_with": weight @ sound,
         "full_without": without["full"], "full_with": weight @ full,
-        "need_usd": need.sum(axis=0), "ground_sqyd": _ground(prepared, taken),
+        "need_usd": need.sum(axis=0), **_grinding(prepared, taken),
     })
     # A mean of ones by weights that sum to one may come out a rounding above one.
     for item in tables.fields("by_year"):
@@ -112,16 +112,19 @@ def by_year(prepared: Prepared, scenario: Scenario, taken: program.Alternatives)
     return tables.check("by_year", tables.with_types("by_year", table))
 
 
-def _ground(prepared: Prepared, taken: program.Alternatives) -> Floats:
-    """Area ground each year: with the repair, and again when the ground surface has lasted its median."""
-    area = prepared.needs["grind_sqyd"].to_numpy(float)[taken.block] * (taken.strategy != "reconstruction")
-    again = max(1, round(forecast.grinding_life(prepared.assumptions)))
-    ground = np.zeros(prepared.years)
-    for time_ in range(int(prepared.assumptions.number("treatment_lives", "ground.most_times"))):
-        step = taken.step + time_ * again
-        inside = step < prepared.years
-        np.add.at(ground, step[inside], area[inside])
-    return ground
+def _grinding(prepared: Prepared, taken: program.Alternatives) -> pd.DataFrame:
+    """Area and dollars of grinding by year: with the program's work, again when it is worn, and the need without."""
+    years, city, assumptions = prepared.years, prepared.network, prepared.assumptions
+    rebuilt = taken.strategy == "reconstruction"
+    ground = prepared.needs_by_year["grind_sqyd"].to_numpy(float)[taken.block * years + taken.step] * ~rebuilt
+    areas = grinding.schedule(
+        city, needs.grindable_sqyd(city, assumptions), prepared.needs_by_year,
+        grinding.Work(taken.block, taken.step, ground, rebuilt), prepared.start_year, years, assumptions)
+    items = pd.Index(estimate.scope("diamond_grinding", assumptions))  # each of them is counted by the square yard
+    at_unit_prices = estimate.unit_prices("value", items, assumptions).sum()
+    detail = city["condition_source"].to_numpy()[:, None].repeat(years, axis=1)
+    of_year = np.arange(prepared.start_year, prepared.start_year + years)
+    return grinding.by_year(areas, at_unit_prices * estimate.factors(of_year, assumptions, detail))
 
 
 def summary(prepared: Prepared, scenario: Scenario, chosen: program.Chosen, by_year: pd.DataFrame,

@@ -30,7 +30,8 @@ def run(visits: pd.DataFrame, assumptions: Assumptions, horizons: Sequence[float
     empty), a flag ``work`` (work recorded since the visit before) and, if it is known, surveyed_on, which then gives
     the years between visits.  For each horizon the older readings end that many years before the newest.  Left
     out and counted: blocks whose newest reading comes after work, recorded or not.  Visits without age or block are
-    no part of it.  Raises :class:`ValueError` when no measure was read often enough to be fitted.
+    no part of it; a measure read too seldom to be fitted is in neither table.  Raises :class:`ValueError` when that is
+    so of both.
     """
     table = _timed(visits)
     found, reasons = [], []
@@ -81,7 +82,8 @@ def _measure(table: pd.DataFrame, measure: ride.Measure, column: str, assumption
             part = target[fold[target.index].to_numpy() == number]
             if len(part):
                 rows.append(_predicted(part, older, family, horizon, assumptions))
-    return pd.concat(rows, ignore_index=True).assign(measure=measure, left_out=int(worked.sum()))
+    together = pd.concat(rows, ignore_index=True).sort_values(["horizon_yr", "block_id"], ignore_index=True)
+    return together.assign(measure=measure, left_out=int(worked.sum()))
 
 
 def _predicted(target: pd.DataFrame, older: pd.DataFrame, family: ride.Growth, horizon: float,

@@ -88,6 +88,11 @@ def of_block(prepared: Prepared, block_id: str) -> dict[str, Course]:
                                           for name, course in prepared.later.items()})
 
 
+def is_due(prepared: Prepared, block_id: str) -> bool:
+    """Whether the block is at its trigger in the first year, so that no work now means the work that follows, today."""
+    return bool(prepared.lives["none"]["treated_yr"].iloc[_row(prepared, block_id)] <= 0)
+
+
 def compared(prepared: Prepared, block_id: str, names: Sequence[str]) -> pd.DataFrame:
     """The strategies of one block at the rate in use, in the order of ``names``.
 

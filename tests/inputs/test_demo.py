@@ -88,7 +88,8 @@ def test_another_seed_makes_another_city() -> None:
 
 
 def test_committed_files_come_from_the_generator_byte_for_byte(tmp_path: Path) -> None:
-    for path in demo.write(invented(), tmp_path / "blocks.csv"):
+    earlier = demo.write_earlier(demo.earlier(), tmp_path / "blocks.csv")
+    for path in (*demo.write(invented(), tmp_path / "blocks.csv"), earlier):
         assert path.read_bytes() == (STANDARD / path.name).read_bytes(), path.name
 
 
@@ -292,3 +293,26 @@ def test_files_are_plain_csv_and_rfc_7946(tmp_path: Path) -> None:
         assert feature["geometry"]["type"] == "LineString"
         assert [tuple(place) for place in feature["geometry"]["coordinates"]] == list(line.coords)
         assert all(round(number, 7) == number for place in feature["geometry"]["coordinates"] for number in place)
+
+
+@pytest.mark.parametrize(("blocks", "seed"), [(1, 7), (300, 3), (1200, 7)])
+def test_no_panel_heals_but_where_the_year_of_work_says_so(blocks: int, seed: int) -> None:
+    city, before = invented(blocks, seed), demo.earlier(blocks, seed)
+    assert_frame_equal(tables.check("blocks", before), before)
+    assert list(before["block_id"]) == list(city.blocks["block_id"])
+    assert (before["surveyed_on"].dt.year == 2021).all()
+    same = ["length_ft", "width_ft", "panels", "year_built", "thickness_in", "functional_class", "dowelled"]
+    assert_frame_equal(before[same], city.blocks[same])
+    worked = (city.blocks["last_work_year"] >= 2021).to_numpy()
+    was, now = before[~worked], city.blocks[~worked]
+    panels = grid(now)[0] * grid(now)[1]
+    assert (deep(was).fillna(0) <= deep(now).fillna(0)).all()
+    assert (was["panels_patched"].fillna(0) == now["panels_patched"].fillna(0)).all()
+    # a panel that broke since may have been spalled, six feet of joint each: it is worse now, not healed
+    damaged = [(deep(rows) + rows["spalled_joint_ft"] / 6).fillna(0) for rows in (was, now)]
+    assert (damaged[0] <= damaged[1] + 1e-9).all() and (deep(was).fillna(0) <= panels).all()
+    assert not (before["last_work_year"] >= 2021).any()
+    assert (before.loc[worked, "panels_patched"].fillna(0) == 0).all()
+    assert (before["panels_broken"].isna() == city.blocks["panels_broken"].isna()).all()
+    step = before["faulting_in"] <= city.blocks["faulting_in"]
+    assert (step | city.blocks["faulting_in"].isna()).all()

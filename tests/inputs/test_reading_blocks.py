@@ -130,6 +130,11 @@ def test_years_and_days_in_an_impossible_order() -> None:
     only_problem(read({"surveyed_on": "2031-01-01"}, today=dt.date(2026, 5, 1)), "warn", "surveyed_on", None, "today")
     only_problem(read({"year_built": "2027"}, today=dt.date(2026, 5, 1)), "warn", "year_built", None, "future")
     only_problem(read({"year_built": "1990", "last_work_year": "1980"}), "warn", "last_work_year", None, "placed")
+    only_problem(read({"year_built": "1990", "last_ground_year": "1980"}), "warn", "last_ground_year", None, "placed")
+    only_problem(read({"last_ground_year": "2020", "surveyed_on": "2019-05-01"}), "warn", "last_ground_year", None,
+                 "survey")
+    only_problem(read({"last_ground_year": "2010", "grindings": "0"}), "warn", "last_ground_year", None, "zero times")
+    only_problem(read({"grindings": "10"}), "warn", "grindings", "10", "")
 
 
 @pytest.mark.parametrize(("text", "day"), [

@@ -135,7 +135,9 @@ def by_year() -> pd.DataFrame:
     return frame("by_year", [
         {"year": year, "budget_usd": 1e6, "spent_usd": 9e5, "partial_depth_usd": 2e5, "full_depth_usd": 3e5,
          "reconstruction_usd": 4e5, "index_without": 60.0 - 2 * step, "index_with": 61.0 + step, "sound_without": 0.8,
-         "sound_with": 0.85, "full_without": 0.1, "full_with": 0.05, "need_usd": 9e6, "ground_sqyd": 1000.0 * step}
+         "sound_with": 0.85, "full_without": 0.1, "full_with": 0.05, "need_usd": 9e6, "ground_sqyd": 1000.0 * step,
+         "ground_usd": 7000.0 * step, "reground_sqyd": 50.0 * step, "reground_usd": 400.0 * step,
+         "grind_need_sqyd": 5000.0, "grind_need_usd": 40_000.0 + step}
         for step, year in enumerate((2027, 2028, 2029))
     ])
 

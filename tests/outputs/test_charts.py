@@ -46,9 +46,21 @@ def test_condition_chart(by_year: pd.DataFrame, measure: str, done: float, undon
 
 
 def test_grinding_chart(by_year: pd.DataFrame) -> None:
-    assert list(charts.grinding_chart(by_year).data[0].y) == [0, 1000, 2000]
-    assert charts.describe_grinding(by_year) == "The program grinds 3,000 sq yd, the most in 2029 (2,000 sq yd)."
-    assert "no surface" in charts.describe_grinding(by_year.assign(ground_sqyd=0.0))
+    figure = charts.grinding_chart(by_year)
+    ground, again, need = figure.data
+    assert list(ground.y) == [0, 1000, 2000] and list(need.y) == [5000] * 3
+    # Ground again stands on what is ground with the repairs; the need stands beside them.
+    assert list(again.y) == [0, 50, 100] and list(again.base) == list(ground.y)
+    assert ground.offsetgroup == again.offsetgroup != need.offsetgroup
+    assert len({(bar.marker.color, bar.marker.pattern.shape) for bar in figure.data}) == 3
+    assert len({bar.marker.pattern.shape for bar in figure.data}) == 3  # told apart without colour
+    assert [row.tolist() for row in again.customdata] == [[0, 0], [50, 400], [100, 800]] and "$" in again.hovertemplate
+    assert charts.describe_grinding(by_year) == (
+        "With its repairs the program grinds 3,000 sq yd ($21,000), the most in 2029 (2,000 sq yd). Worn surfaces ground "
+        "again are expected to come to 150 sq yd ($1,200). Without work, 5,000 sq yd ask for grinding in 2029 ($40,002).")
+    assert "no surface with its repairs" in charts.describe_grinding(by_year.assign(ground_sqyd=0.0))
+    none = by_year.iloc[:0]
+    assert "no years" in charts.describe_grinding(none) and not charts.grinding_chart(none).data
 
 
 def forecast() -> pd.DataFrame:
@@ -321,3 +333,41 @@ def test_worth_chart_groups_strategies_by_rate() -> None:
         "Annual cost by real discount rate. 2 %: No work now $20,000, Full-depth repair $18,000, Reconstruction $29,000; "
         "3.5 % (in use): No work now $26,000, Full-depth repair $25,000, Reconstruction $50,000.")
     assert charts.worth_chart(rates().iloc[:0]).layout.annotations[0].text == charts.describe_worth(rates().iloc[:0])
+
+
+def against() -> pd.DataFrame:
+    rows = [{"functional_class": "local", "age_from_yr": age, "age_to_yr": age + 10, "age_yr": age + 4.5, "blocks": blocks,
+             "panels": 60.0 * blocks, "seen_partial_share": 0.1, "seen_full_share": 0.02 * at,
+             "before_partial_share": 0.2, "before_full_share": 0.05 * at, "after_partial_share": 0.11,
+             "after_full_share": 0.02 * at} for at, (age, blocks) in enumerate([(20, 9), (30, 36), (40, 1)])]
+    return with_types("calibration_fit", pd.DataFrame(rows))
+
+
+def test_fit_chart_sets_the_curves_beside_what_was_seen() -> None:
+    figure = charts.fit_chart(against(), "local")
+    for name, shares in (("Curves before", [0, 5, 10]), ("Curves fitted", [0, 2, 4]), ("Seen; larger: more panels", [0, 2, 4])):
+        traces = [trace for trace in figure.data if trace.name == name]
+        assert len(traces) == 2 and list(traces[1].y) == pytest.approx(shares)
+        assert [trace.showlegend for trace in traces] == [True, False]
+    before, fitted, seen = (named(figure, name) for name in ("Curves before", "Curves fitted", "Seen; larger: more panels"))
+    assert before.line.dash != fitted.line.dash and len({before.marker.symbol, fitted.marker.symbol, seen.marker.symbol}) == 3
+    assert seen.marker.size[1] == max(seen.marker.size) and seen.marker.size[2] == min(seen.marker.size)
+    text = charts.describe_fit(against(), "local")
+    assert text.startswith("Local street, at 30 to 40 years") and "deep damage 2 % seen, 5 % by the curves before and 2 %" in text
+    assert text.endswith("miss by 1 and 0 points of a hundred.")
+    assert "never repaired" in charts.describe_fit(against(), "alley")
+    assert charts.fit_chart(against(), "alley").layout.annotations[0].text == charts.describe_fit(against(), "alley")
+
+
+def test_residual_chart_counts_every_block_once() -> None:
+    rows = with_types("residuals", pd.DataFrame([{
+        "block_id": f"B{at}", "from_year": 2021, "to_year": 2026, "seen_partial_share": 0.1, "expected_partial_share": 0.1,
+        "partial_inside": abs(at) < 2, "partial_residual": float(at), "seen_full_share": 0.1, "expected_full_share": 0.1,
+        "full_inside": True, "full_residual": 0.2} for at in (-9, -1, 0, 0, 1, 4)]))
+    figure = charts.residual_chart(rows)
+    assert [list(bar.y) for bar in figure.data] == [[1, 0, 1, 2, 1, 0, 1], [0, 0, 0, 6, 0, 0, 0]]
+    assert len({(bar.marker.color, bar.marker.pattern.shape) for bar in figure.data}) == 2
+    assert list(figure.layout.xaxis.ticktext) == ["-3 or less", "-2", "-1", "0", "+1", "+2", "+3 or more"]
+    text = charts.describe_residuals(rows)
+    assert "Of 6 blocks" in text and "shallow damage: 67 % inside, on average 0.83 standard deviations less" in text
+    assert charts.describe_residuals(rows.iloc[:0]) == charts.residual_chart(rows.iloc[:0]).layout.annotations[0].text

@@ -229,9 +229,37 @@ def test_work_makes_the_network_better_and_none_leaves_it_alone() -> None:
         assert made[f"{name}_without"].to_numpy() == pytest.approx(idle[f"{name}_without"].to_numpy())
     assert (made["sound_with"] > made["sound_without"]).all() and (made["full_with"] <= made["full_without"]).all()
     assert (idle["ground_sqyd"] == 0).all() and (made["ground_sqyd"] > 0).any()
+    # What the program grinds wears, and only that: no surface of the demo city was ground before.
+    assert (idle["reground_sqyd"] == 0).all() and (made["reground_sqyd"].iloc[1:] > 0).any()
+    assert (made["grind_need_sqyd"] == idle["grind_need_sqyd"]).all()
+    assert (made["grind_need_sqyd"].diff().iloc[1:] >= 0).all()  # without work no surface gets smoother
     area = prepared().network["area_sqyd"]
     mean = np.average(prepared().ageing.index[:, 0], weights=area)
     assert made["index_without"].iloc[0] == pytest.approx(mean)
+
+
+def test_grinding_of_the_program_is_what_its_quantities_and_prices_say() -> None:
+    made = decided()
+    listed = made.quantities.merge(made.program[["block_id", "year", "strategy"]])
+    ground = listed[listed["pay_item"] == "diamond_grinding"].groupby("year")["quantity"].sum()
+    by_year = made.by_year.set_index("year")
+    assert by_year["ground_sqyd"].to_numpy() == pytest.approx(ground.reindex(by_year.index, fill_value=0).to_numpy())
+    # The same area at the unit price with mark-ups and escalation, block by block.
+    rows = listed[listed["pay_item"] == "diamond_grinding"].merge(prepared().network[["block_id", "condition_source"]])
+    factor = estimate.factors(rows["year"], prepared().assumptions, rows["condition_source"])
+    usd = (rows["quantity"] * prepared().assumptions.number("pay_items", "diamond_grinding") * factor)
+    paid = usd.groupby(rows["year"]).sum().reindex(by_year.index, fill_value=0)
+    assert by_year["ground_usd"].to_numpy() == pytest.approx(paid.to_numpy())
+    assert (by_year["ground_usd"] <= by_year["spent_usd"] + 1e-6).all()
+
+
+def test_steps_and_ride_grow_with_the_years() -> None:
+    ready = prepared()
+    steps = ready.needs_by_year["faulting_in"].to_numpy(float).reshape(-1, YEARS)
+    seen = ready.network["faulting_in"].notna().to_numpy()
+    assert np.isnan(steps[~seen]).all() and np.isfinite(steps[seen]).all() and seen.any()
+    assert (np.diff(steps[seen], axis=1) >= 0).all() and (steps[seen, -1] > steps[seen, 0]).any()
+    assert (steps[seen, 0] >= ready.network["faulting_in"][seen]).all()
 
 
 def test_an_override_is_kept_with_its_reason_in_every_choice() -> None:
@@ -354,8 +382,15 @@ def test_a_sound_city_is_sound(count: int) -> None:
     assert (made.overview["strategy"] == "none").all() and 2027 not in set(made.program["year"])
 
 
+def test_work_after_the_survey_is_said() -> None:
+    made = planned(bare({"panels_broken": 6, "surveyed_on": "2020-01-01", "last_work_year": 2024}, {"panels_broken": 2}))
+    note, = (text for text in made.notes["message"] if "recorded after the survey" in text)
+    assert note.startswith("1 block with work") and "(B001)" in note
+
+
 def test_surveyed_after_the_program_begins() -> None:
     made = planned(bare({"panels_broken": 6, "surveyed_on": "2029-01-01"}))
+    assert any("1 block surveyed after 2027" in text for text in made.notes["message"])
     assert made.overview["full_share"].iloc[0] == pytest.approx(0.1)  # 20 x 3 panels of 15 x 12 ft
     assert made.by_year["full_without"].iloc[0] == pytest.approx(0.1)
 

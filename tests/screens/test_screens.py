@@ -13,7 +13,7 @@ from rehab.base import tables
 from rehab.inputs import reading
 
 APP = Path(__file__).parents[2] / "pages" / "navigation.py"
-PAGES = ("strategies.py", "program.py", "season.py", "worklist.py", "prices.py")
+PAGES = ("strategies.py", "program.py", "season.py", "worklist.py", "prices.py", "calibration.py")
 GOOD = b"block_id,length_ft,width_ft,panels_broken,panels_cracked,street\nA,300,36,4,10,Elm\nB,300,36,0,0,Oak\n"
 
 # Third parties warn of their own changes to come while the screens run.
@@ -61,7 +61,7 @@ def test_every_screen_opens(app: AppTest, page: str) -> None:
 
 @pytest.mark.parametrize(("page", "part", "tabs"), [
     ("strategies.py", "strategies_view", ("Map", "List")),
-    ("program.py", "program_view", ("Money", "Condition", "Map", "Program list", "Scenarios side by side",
+    ("program.py", "program_view", ("Money", "Condition", "Grinding", "Map", "Program list", "Scenarios side by side",
                                       "Cost of waiting")),
     ("prices.py", "prices_view", ("Every number", "Price book from bids")),
     ("program.py", "block_part", ("Why", "Survey", "Panel plan", "From defect to dollar", "Forecast")),
@@ -239,3 +239,41 @@ def test_work_is_kept_and_opened_again(app: AppTest, tmp_path: Path, monkeypatch
     assert "mine.csv: 2 blocks" in words(another)
     another.switch_page("strategies.py").run()
     assert "Set by the engineer: sewer first" in words(another)
+
+
+def survey_of(year: int, broken: int, spalled: int) -> tuple[str, bytes, str]:
+    rows = [f"B{at:03d},300,36,{broken + at % 5},{(spalled + at % 7) * 6},1980,{year}-06-01" for at in range(120)]
+    head = "block_id,length_ft,width_ft,panels_broken,spalled_joint_ft,year_built,surveyed_on"
+    return f"{year}.csv", "\n".join([head, *rows]).encode(), "text/csv"
+
+
+def test_the_curves_are_fitted_to_surveys_and_taken_over(app: AppTest) -> None:
+    app.switch_page("calibration.py").run()
+    assert not app.exception and "2021" in app.checkbox(key="survey_demo").label
+    app.file_uploader(key="surveys_file").set_value([survey_of(2010, 1, 4), survey_of(2016, 3, 8), survey_of(2022, 6, 12)]).run()
+    app.checkbox(key="survey_demo").set_value(False).run()
+    app.checkbox(key="survey_in_use").set_value(False).run()
+    assert not app.exception and "2016.csv: 120 blocks can be used" in words(app)
+    app.button(key="fit").click().run()
+    assert not app.exception
+    said = words(app)
+    assert "The surveys of 2010, 2016, 2022 give 240 pairs of surveys of 120 blocks" in said
+    assert "inside the 80 % interval" in said and "Back-test" in said and "No block got better" in said
+    for table in app.dataframe:
+        assert not any("_" in str(name) for name in table.value.columns)
+        assert not table.value.astype("str").isin(["nan", "None", "<NA>"]).any().any()
+    app.button(key="take_over").click().run()
+    assert not app.exception and "Taken over" in app.success[0].value
+    own = app.session_state["values"]["survival"]
+    assert float(own["deep.scale.local"]) > 0
+    app.switch_page("prices.py").run()
+    assert not app.exception
+
+
+def test_surveys_of_other_blocks_are_answered(app: AppTest) -> None:
+    app.switch_page("calibration.py").run()
+    app.file_uploader(key="surveys_file").set_value([survey_of(2016, 3, 8), ("bad.csv", b"", "text/csv")]).run()
+    app.checkbox(key="survey_demo").set_value(False).run()
+    assert not app.exception and "bad.csv cannot be used" in words(app)
+    app.button(key="fit").click().run()
+    assert not app.exception and "two different years" in words(app)

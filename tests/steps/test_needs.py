@@ -256,3 +256,34 @@ def test_index_and_shares_convert_back(defaults: Assumptions) -> None:
     at_points = rating.index_of(*rating.shares_at(points, defaults), defaults)
     assert at_points == pytest.approx(points)
     assert rating.index_of(partial, full, defaults) == pytest.approx(index)
+
+
+def test_the_surface_of_a_later_year_comes_with_its_shares(blocks: Maker, defaults: Assumptions) -> None:
+    # Grinding from 0.08 in of steps, all traffic, or 90 in/mile, low traffic (FHWA 2001, from memory).
+    city, per_panel, need = survey(blocks({"panels_broken": 0, "faulting_in": 0.05, "iri_in_per_mi": 80.0},
+                                          {"panels_broken": 0, "faulting_in": 0.05}, {"panels_broken": 0}), defaults)
+    each = needs.intensity(city, need, per_panel, defaults)
+    whole = 300 * 32 / 9  # 36 ft less a strip of 2 ft at each curb (Pennsylvania 514)
+    assert need["grind_sqyd"].tolist() == [0, 0, 0]
+    assert needs.grindable_sqyd(city, defaults) == pytest.approx([whole] * 3)
+    shares = need[["year", "index", "full_share", "partial_share", "cracked_share", "sunken_share", "curb_share",
+                   "wide_joint_share"]]
+
+    def later(faulting: list[float], iri: list[float]) -> pd.DataFrame:
+        return needs.scale(city, shares.assign(faulting_in=faulting, iri_in_per_mi=iri), each)
+
+    smooth = later([0.079, 0.05, np.nan], [89.9, np.nan, np.nan])
+    assert smooth["grind_sqyd"].tolist() == [0, 0, 0]
+    assert smooth["faulting_in"].tolist()[:2] == [0.079, 0.05] and np.isnan(smooth["faulting_in"][2])
+    rough = later([0.05, 0.08, np.nan], [90.0, np.nan, np.nan])
+    assert rough["grind_sqyd"].to_numpy() == pytest.approx([whole, whole, 0])
+    assert rough["iri_in_per_mi"].tolist()[:1] == [90.0]
+    # Without those columns the survey's surface stands.
+    assert needs.scale(city, shares, each)["faulting_in"].tolist()[:2] == [0.05, 0.05]
+
+
+def test_a_slab_that_may_not_be_ground_again_needs_no_grinding(blocks: Maker, defaults: Assumptions) -> None:
+    # Concrete Alberta: up to three grindings; 5 in left at least is a proposal.
+    *_, need = survey(blocks({"panels_broken": 3}, {"panels_broken": 3, "grindings": 3},
+                             {"panels_broken": 3, "thickness_in": 5.0}), defaults)
+    assert (need["grind_sqyd"] > 0).tolist() == [True, False, False]

@@ -237,7 +237,12 @@ TABLES: Final[dict[str, tuple[Field, ...]]] = {
         number("full_without", "share", "Share of area that needs full depth, no work", 0, 1),
         number("full_with", "share", "Share of area that needs full depth, with the program", 0, 1),
         number("need_usd", "usd", "Cost of every block's strategy at the start of the year, no work before"),
-        number("ground_sqyd", "sqyd", "Area ground by the program"),
+        number("ground_sqyd", "sqyd", "Area ground with the year's repairs"),
+        number("ground_usd", "usd", "Grinding with the year's repairs; a part of what is spent"),
+        number("reground_sqyd", "sqyd", "Area expected to be ground again: surfaces of the program and earlier ones"),
+        number("reground_usd", "usd", "Grinding again, expected; no part of what is spent"),
+        number("grind_need_sqyd", "sqyd", "Area that asks for grinding, no work before: steps, ride, worn surfaces"),
+        number("grind_need_usd", "usd", "Grinding that area in the year"),
     ),
     "lives": (
         *_KEY, _STRATEGY,

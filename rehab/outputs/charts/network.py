@@ -86,26 +86,45 @@ def describe_condition(by_year: pd.DataFrame, measure: str = "index") -> str:
 
 
 def grinding_chart(by_year: pd.DataFrame) -> go.Figure:
-    """Area ground by the program in each year, in square yards."""
-    title = "Area ground by year"
+    """Area ground with the repairs, again on top of it, and beside them what would ask for grinding without work.
+
+    Square yards a year; the money of the year is shown where the pointer rests.
+    """
+    title = "Area to grind by year"
     if by_year.empty:
         return empty(title, "The program has no years.")
     figure = go.Figure()
-    figure.add_bar(
-        x=by_year["year"], y=by_year["ground_sqyd"], name="Ground", showlegend=False,
-        marker={"color": WITH_WORK, "pattern": hatched("-", 6)}, hovertemplate="%{y:,.0f} sq yd",
-    )
-    titled(figure, title, "Square yards")
+    bars = (("ground", "Ground with the repairs", WITH_WORK, "", "program"),
+            ("reground", "Ground again, expected", WITH_WORK, "x", "program"),
+            ("grind_need", "Asks for grinding, no work", WITHOUT_WORK, "/", "need"))
+    for name, words, colour, hatch, place in bars:
+        figure.add_bar(
+            x=by_year["year"], y=by_year[f"{name}_sqyd"], name=words, offsetgroup=place,
+            base=by_year["ground_sqyd"] if name == "reground" else None,
+            marker={"color": colour, "pattern": hatched(hatch, 7)},
+            customdata=by_year[[f"{name}_sqyd", f"{name}_usd"]].to_numpy(),
+            hovertemplate="%{customdata[0]:,.0f} sq yd, $%{customdata[1]:,.0f}",
+        )
+    titled(figure, title, "Square yards", barmode="group")
     figure.update_yaxes(tickformat=",", rangemode="tozero")
     years(figure, by_year["year"])
     return figure
 
 
 def describe_grinding(by_year: pd.DataFrame) -> str:
-    """The grinding chart in one sentence."""
+    """The grinding chart in some sentences."""
+    if by_year.empty:
+        return "The program has no years."
     ground = by_year[by_year["ground_sqyd"] > 0]
     if ground.empty:
-        return "The program grinds no surface."
-    most = ground.sort_values(["ground_sqyd", "year"], ascending=[False, True]).iloc[0]
-    return (f"The program grinds {number(ground['ground_sqyd'].sum(), 0)} sq yd, the most in "
-            f"{most['year']:.0f} ({number(most['ground_sqyd'], 0)} sq yd).")
+        text = "The program grinds no surface with its repairs."
+    else:
+        most = ground.sort_values(["ground_sqyd", "year"], ascending=[False, True]).iloc[0]
+        text = (f"With its repairs the program grinds {number(ground['ground_sqyd'].sum(), 0)} sq yd "
+                f"({money(ground['ground_usd'].sum())}), the most in {most['year']:.0f} "
+                f"({number(most['ground_sqyd'], 0)} sq yd).")
+    last = by_year.sort_values("year").iloc[-1]
+    again, need = number(by_year["reground_sqyd"].sum(), 0), number(last["grind_need_sqyd"], 0)
+    return (f"{text} Worn surfaces ground again are expected to come to {again} sq yd "
+            f"({money(by_year['reground_usd'].sum())}). Without work, {need} sq yd ask for grinding in "
+            f"{last['year']:.0f} ({money(last['grind_need_usd'])}).")

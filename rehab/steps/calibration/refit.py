@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -22,6 +22,7 @@ _FIRST: Final = 2000  #: blocks on which the search begins where there are many 
 _ROUNDS: Final = 40
 _CLOSE: Final = 0.01  #: the search ends when no value moves by more than this part of its standard error
 _Z95: Final = 1.959964
+_WORSE: Final = _Z95**2 / 2  #: loss of log-likelihood that is significant at 5 %, one value
 _SHARED: Final = {"shallow.shape": "shallow_shape", "deep.shape": "deep_shape",
                   "shallow_to_deep.hazard_factor": "faster", "prior.shallow_weight": "shallow_weight",
                   "prior.deep_weight": "deep_weight"}
@@ -61,9 +62,9 @@ def fit(history: History, assumptions: Assumptions) -> Fit:
 
     A class is fitted from ``refit.least_events`` failures of each kind on; blocks of other classes are left out.  A row
     whose standard error passes ``refit.most_error`` (of its logarithm) is held at its default and the rest is fitted
-    again: the surveys cannot tell it.  No row leaves the range that its table gives it; one that would is held at the
-    end of it, without an interval, and the others are fitted to that.  Raises :class:`ValueError` where no class has
-    enough failures.
+    again: the surveys cannot tell it, unless the default then fits significantly worse.  No row leaves the range that
+    its table gives it; one that would is held at the end of it, without an interval, and the others are fitted to that.
+    Raises :class:`ValueError` where no class has enough failures.
     """
     kept, classes, notes = _enough(history, assumptions)
     if not classes:
@@ -72,19 +73,31 @@ def fit(history: History, assumptions: Assumptions) -> Fit:
                          "the default curves stay")
     keys = [*(f"{kind}.scale.{name}" for name in classes for kind in ("shallow", "deep")), *_SHARED,
             *_told_apart(kept.blocks)]
-    most, held = assumptions.number("survival", "refit.most_error"), []
+    most = assumptions.number("survival", "refit.most_error")
+    held: list[str] = []
+    sure: set[str] = set()  # rows that the surveys tell, if roughly: their defaults fit far worse
+    wider: tuple[list[str], _Model, _Best] | None = None
     while True:
         model = _model(keys, kept.blocks, assumptions)
-        before, theta, total, spread, ended = _climb(model, kept)
-        error = np.sqrt(np.diag(spread))
-        if not len(keys) or error.max() <= most:
+        before, best = _climb(model, kept)
+        if wider and wider[2].total - best.total > _WORSE:
+            sure.add(held.pop())
+            keys, model, best = wider
+        error = np.sqrt(np.diag(best.spread))
+        wide = [at for at, key in enumerate(keys) if error[at] > most and key not in sure]
+        if not wide:
             break
-        held.append(keys.pop(int(np.argmax(error))))
-    rows = _rows(model, theta, np.where(ended, np.nan, error), held, assumptions)
+        wider, at = (keys, model, best), max(wide, key=lambda at: error[at])
+        held.append(keys[at])
+        keys = [*keys[:at], *keys[at + 1:]]
+    rows = _rows(model, best.theta, np.where(best.ended, np.nan, error), held, assumptions)
     notes += [Note("calibration", None, None, f"{key} would leave its range and is held at the end of it, "
                    f"{np.exp(value):.4g}; the other values are fitted to that")
-              for key, value, end in zip(model.keys, theta, ended, strict=True) if end]
-    return Fit(rows, before, total, len(kept.blocks), (*notes, *_notes(history)))
+              for key, value, end in zip(model.keys, best.theta, best.ended, strict=True) if end]
+    if not best.rested:
+        notes.append(Note("calibration", None, None, "the search ended before it came to rest; the values may still be "
+                          "better: take them over and fit again from there"))
+    return Fit(rows, before, best.total, len(kept.blocks), (*notes, *_notes(history)))
 
 
 def _enough(history: History, assumptions: Assumptions) -> tuple[History, list[str], list[Note]]:
@@ -157,25 +170,35 @@ def _model(keys: list[str], blocks: pd.DataFrame, assumptions: Assumptions) -> _
     return _Model(tuple(keys), np.array([number(key) for key in keys]), design, fixed, low, high)
 
 
-def _climb(model: _Model, history: History) -> tuple[float, Floats, float, Floats, Flags]:
-    """Log-likelihood at the beginning; the best values, theirs, their covariance, and which are at an end."""
+class _Best(NamedTuple):
+    """The best values, their log-likelihood and covariance, which are at an end of their range, if it came to rest."""
+
+    theta: Floats
+    total: float
+    spread: Floats
+    ended: Flags
+    rested: bool
+
+
+def _climb(model: _Model, history: History) -> tuple[float, _Best]:
+    """Log-likelihood at the beginning, and the best values."""
     parts = data_of(history)
     before = sum(float(log_likelihood(part, local, points(part, local)).sum())
                  for part, local in _split(model, model.begin, parts))
     theta, step = model.begin, len(history.blocks) // _FIRST
     if step > 1:  # every so many blocks first, then all from there
         some = replace(model, design=model.design[:, :, ::step], fixed=model.fixed[:, ::step])
-        theta, *_ = _scoring(some, data_of(_only(history, np.arange(0, len(history.blocks), step))), theta)
-    return before, *_scoring(model, parts, theta)
+        theta = _scoring(some, data_of(_only(history, np.arange(0, len(history.blocks), step))), theta).theta
+    return before, _scoring(model, parts, theta)
 
 
-def _scoring(model: _Model, parts: list[Data], theta: Floats) -> tuple[Floats, float, Floats, Flags]:
-    """The best values from ``theta`` on, their log-likelihood and covariance, and which are at an end of their range.
+def _scoring(model: _Model, parts: list[Data], theta: Floats) -> _Best:
+    """The best values from ``theta`` on, none outside its range.
 
     Scoring with the blocks' own slopes (Berndt, Hall, Hall, Hausman): their sum leads up, their products are the
     information.  The points of the quadrature follow the values from round to round.
     """
-    spread = np.zeros((len(theta), len(theta)))
+    spread, rested = np.zeros((len(theta), len(theta))), False
     for _ in range(_ROUNDS):
         nodes = [points(part, local) for part, local in _split(model, theta, parts)]
         total, slopes = _slopes(model, theta, parts, nodes)
@@ -184,18 +207,37 @@ def _scoring(model: _Model, parts: list[Data], theta: Floats) -> tuple[Floats, f
         free = np.flatnonzero(~ended)
         spread = np.zeros_like(spread)
         spread[np.ix_(free, free)] = np.linalg.pinv(slopes[:, free].T @ slopes[:, free], rcond=1e-12)
-        step = spread @ up
-        if (np.abs(step) <= _CLOSE * np.sqrt(np.maximum(np.diag(spread), 0.0))).all():
+        step, error = spread @ up, np.sqrt(np.maximum(np.diag(spread), 0.0))
+        rested = bool((np.abs(step) <= _CLOSE * error).all())
+        if rested:
             break
-        step *= min(1.0, 0.7 / np.abs(step).max())
-        for _ in range(12):  # never downhill
-            tried = sum(log_likelihood(part, local, at).sum() for (part, local), at in zip(
-                _split(model, np.clip(theta + step, model.low, model.high), parts), nodes, strict=True))
-            if tried >= total - 1e-6:
-                break
-            step = step / 2
-        theta = np.clip(theta + step, model.low, model.high)
-    return theta, total, spread, ended
+        theta = _stride(model, theta, step, parts, nodes, total, bool((np.abs(step) > 3 * error).any()))
+    return _Best(theta, total, spread, ended, rested)
+
+
+def _stride(model: _Model, theta: Floats, step: Floats, parts: list[Data], nodes: list[Floats], total: float,
+            far: bool) -> Floats:
+    """Where a step leads: half as far until it leads up, twice as far while that leads higher if the top is ``far``.
+
+    Far from the top all blocks pull one way, their products overstate the information, and the steps are short.
+    """
+    def at(length: float) -> tuple[Floats, float]:
+        there = np.clip(theta + length * step, model.low, model.high)
+        return there, float(sum(log_likelihood(part, local, each).sum() for (part, local), each in zip(
+            _split(model, there, parts), nodes, strict=True)))
+
+    most = 0.7 / np.abs(step).max()
+    length = min(1.0, most)
+    there, found = at(length)
+    while found < total - 1e-6 and length > 1e-4:
+        length /= 2
+        there, found = at(length)
+    while far and 2 * length <= most:
+        further, more = at(2 * length)
+        if more <= found:
+            break
+        length, there, found = 2 * length, further, more
+    return there
 
 
 def _split(model: _Model, theta: Floats, parts: list[Data]) -> list[tuple[Data, Floats]]:

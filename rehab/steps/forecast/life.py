@@ -53,10 +53,12 @@ def grinding_life(assumptions: Assumptions) -> float:
 
 
 def drawn_lives(network: pd.DataFrame, ageing: Ageing, rows: Ints, strategy: npt.NDArray[np.str_], drawn: Multiples,
-                rng: np.random.Generator, assumptions: Assumptions) -> tuple[Floats, Floats]:
+                rng: np.random.Generator | None, assumptions: Assumptions) -> tuple[Floats, Floats]:
     """Years to the trigger without work and with the strategy done in the first year, arrays (draws, rows).
 
-    ``rows`` are blocks, ``drawn`` their multiples; panels fail one by one.  Lives end at ``economics/longest_life_yr``.
+    ``rows`` are blocks, ``drawn`` their multiples.  With a generator panels fail one by one, each of the two lives by
+    itself; without, the blocks have the expected shares of their multiples, and the two differ by the work alone.
+    Lives end at ``economics/longest_life_yr``.
     """
     longest = assumptions.number("economics", "longest_life_yr")
     draws = len(drawn.shallow)
@@ -67,7 +69,8 @@ def drawn_lives(network: pd.DataFrame, ageing: Ageing, rows: Ints, strategy: npt
     varied = vary(ageing, block, drawn.shallow.ravel(), drawn.deep.ravel(), assumptions, years,
                   np.repeat(drawn.patch, len(rows)), np.repeat(drawn.panel, len(rows)))
     at, now = np.arange(len(block)), np.zeros(len(block), np.int64)
-    chance = Chance(np.maximum(np.rint(city["panels"].to_numpy(float)), 1).astype(np.int64), rng)
+    panels = np.maximum(np.rint(city["panels"].to_numpy(float)), 1).astype(np.int64)
+    chance = None if rng is None else Chance(panels, rng)
     found = []
     for kinds in (np.full(len(block), "none"), np.tile(strategy, draws)):
         _, partial, full = treated(varied, at, now, kinds, years, chance=chance)

@@ -107,7 +107,7 @@ class _State:
 
     def standing(self) -> Floats:
         # Sums of shares may come out a rounding above one.
-        return np.minimum(self.sound + self.patched.sum(axis=0) + self.replaced.sum(axis=0), 1.0)
+        return np.asarray(np.minimum(self.sound + self.patched.sum(axis=0) + self.replaced.sum(axis=0), 1.0))
 
     def do(self, number: int, year: int, due: npt.NDArray[np.bool_], strategy: npt.NDArray[np.str_]) -> None:
         """The work of one number in one year, on the rows where it is due."""
@@ -162,5 +162,5 @@ class _State:
 
     def _lose(self, group: Floats, hazard: Floats) -> Floats:
         part = -np.expm1(-hazard)
-        return group * part if self.chance is None else self.chance.of(group, part)
+        return np.asarray(group * part) if self.chance is None else self.chance.of(group, part)
 

@@ -15,7 +15,7 @@ import pandas as pd
 
 from rehab.base import rating, tables
 from rehab.base.settings import Assumptions
-from rehab.base.surface import grindings_left
+from rehab.base.surface import LIMITS, grindings_left, is_rough
 from rehab.base.units import SQFT_PER_SQYD
 from rehab.steps.needs.shares import from_counts, from_index
 
@@ -28,8 +28,6 @@ _PER_FULL: Final = {"full_sqyd": "sqyd", "full_pay_sqyd": "pay_sqyd", "dowels": 
 #: what one panel that needs partial depth takes: needs column -> column of ``per_panel``
 _PER_PARTIAL: Final = {"partial_ft": "patch_ft", "partial_sqft": "patch_sqft", "partial_pay_sqft": "patch_pay_sqft",
                        "patch_saw_ft": "patch_saw_ft", "insert_ft": "insert_ft"}
-#: measure of the surface -> its limit in the table ``companions``, from which the surface is ground
-_RIDE: Final = {"faulting_in": "grind.faulting_from_in", "iri_in_per_mi": "grind.iri_from"}
 #: what stays the same while the shares grow: found on the block as a whole
 _FIXED: Final = ("box_outs", "box_out_sqft", "felt_ft", "grind_panels_share", "jack_panels", "jackable_panels",
                  "stabilise_panels", "retrofit_bars", "hollow_sqft")
@@ -131,7 +129,9 @@ def scale(network: pd.DataFrame, shares: pd.DataFrame, each: pd.DataFrame) -> pd
     room = np.minimum(1.0, np.divide(each["most_sqft"].to_numpy(float), per_panel, out=np.ones(len(panels)),
                                      where=per_panel > 0))
     whole = full_panels * each["whole_ratio"].to_numpy(float)
-    ride = {name: (shares if name in shares else network)[name].to_numpy(float) for name in _RIDE}
+    surface = {name: (shares if name in shares else network)[name].to_numpy(float) for name in LIMITS}
+    to_level = {"grind_panels_share": each["grind_panels_share"].to_numpy(float)}
+    rough = is_rough({**surface, **to_level}, {name: each[f"{name}_limit"].to_numpy(float) for name in LIMITS})
     return pd.DataFrame({
         "block_id": network["block_id"].to_numpy(), "year": shares["year"].to_numpy(),
         **{name: shares[name].to_numpy(float) for name in given},
@@ -154,9 +154,9 @@ def scale(network: pd.DataFrame, shares: pd.DataFrame, each: pd.DataFrame) -> pd
         **{name: each[name].to_numpy(float) for name in _FIXED},
         # Ground after repairs where the city does so, else only where steps, ride or the survey ask for it.
         "grind_sqyd": each["grind_sqyd"].to_numpy(float) * (
-            _rough(ride, each) | (full_panels + partial_panels >= each["grind_from"].to_numpy(float))),
+            rough | (full_panels + partial_panels >= each["grind_from"].to_numpy(float))),
         "distress_level": network["material_distress"].map(_LEVEL).fillna(0.0).to_numpy(float),
-        **ride, "load_transfer": network["load_transfer"].to_numpy(float),
+        **surface, "load_transfer": network["load_transfer"].to_numpy(float),
         "estimated": network["estimated"].to_numpy(),
     })
 
@@ -222,7 +222,8 @@ def _fixed(network: pd.DataFrame, shares: pd.DataFrame, per_panel: pd.DataFrame,
     return {**found, "retrofit_bars": np.where(own > 0, own, _retrofit_bars(network, shares, bars, assumptions)),
             "hollow_sqft": hollow,
             **{name: shares[name].to_numpy(float) for name in ("jack_panels", "jackable_panels")},
-            **{column: np.full(len(network), assumptions.number("companions", key)) for column, key in _RIDE.items()},
+            **{f"{name}_limit": np.full(len(network), assumptions.number("companions", key))
+               for name, key in LIMITS.items()},
             "grind_from": np.full(len(network), _ground_from(assumptions))}
 
 
@@ -230,12 +231,6 @@ def _ground_from(assumptions: Assumptions) -> float:
     """Panels patched or replaced from which the surface is ground; never where the city grinds only what is rough."""
     with_repairs = assumptions.text("companions", "grind.with_repairs") == "yes"
     return assumptions.number("companions", "grind.from_panels") if with_repairs else np.inf
-
-
-def _rough(ride: dict[str, Floats], each: pd.DataFrame) -> npt.NDArray[np.bool_]:
-    """Whether steps, ride or a panel survey ask for grinding by themselves; what was not measured asks for none."""
-    asked = [values >= each[column].to_numpy(float) for column, values in ride.items()]
-    return np.asarray(np.logical_or.reduce(asked) | (each["grind_panels_share"].to_numpy(float) > 0))
 
 
 def _retrofit_bars(network: pd.DataFrame, shares: pd.DataFrame, bars: float, assumptions: Assumptions) -> Floats:

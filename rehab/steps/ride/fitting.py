@@ -20,7 +20,10 @@ _BEGIN: Final = ((0.3, 0.03, 0.05, 0.25, 2.0, 4.0), (0.8, 0.02, 0.1, 0.1, 0.5, 8
 _SMALLEST, _LARGEST = 2e-3, 4.0  #: limits of a spread, as shares of the spread of all readings
 _LASTING: Final = (0.1, 15.0)  #: limits of noise_yr, years
 _TAILS: Final = (2.1, 100.0)
-_STEP: Final = 1e-3  #: step of the second differences, of parameters scaled to about one
+#: steps of the second differences, of parameters scaled to about one: the likelihood has a kink wherever a gap between
+#: readings equals noise_yr, and a wide step there looks over the kinks
+_STEPS: Final = np.array([1e-2, 1e-2, *[5e-2] * 4, 0.2, 5e-2])
+_EDGE: Final = 1e-3  #: a parameter this near to its limit is at the edge
 _95: Final = float(special.ndtri(0.975))
 
 
@@ -63,8 +66,8 @@ def fit(ages: Floats, readings: Floats, measure: Measure) -> tuple[Growth, pd.Da
         return _unlikeliness(_growth(measure, scaled * unit), when, known, seen)
 
     bounds = [(float(low), float(high)) for low, high in limits]
-    searches = [optimize.minimize(missing, np.asarray(np.clip(begin / unit, *limits.T)), method="L-BFGS-B", bounds=bounds)
-                for begin in _beginnings(measure, values[seen], spread)]
+    begins = [np.asarray(np.clip(begin / unit, *limits.T)) for begin in _beginnings(measure, values[seen], spread)]
+    searches = [optimize.minimize(missing, begin, method="L-BFGS-B", bounds=bounds) for begin in begins]
     best = min(searches, key=lambda search: float(search.fun))
     found = np.asarray(best.x, float)
     return _growth(measure, found * unit), _intervals(measure, missing, found, unit, limits)
@@ -105,7 +108,7 @@ def _unlikeliness(family: Growth, when: Floats, known: Floats, seen: npt.NDArray
 def _intervals(measure: Measure, missing: Callable[[Floats], float], found: Floats, unit: Floats,
                limits: Floats) -> pd.DataFrame:
     """Parameters with their 95 % intervals, on the scale of the model; columns parameter, value, low, high."""
-    inside = (found > limits[:, 0] + _STEP) & (found < limits[:, 1] - _STEP)
+    inside = (found > limits[:, 0] + _EDGE) & (found < limits[:, 1] - _EDGE)
     which = np.flatnonzero(inside)
     errors = np.full(len(found), np.nan)
     try:
@@ -125,12 +128,12 @@ def _curvature(missing: Callable[[Floats], float], found: Floats, which: npt.NDA
     """Second differences of the unlikeliness by the parameters ``which``."""
     count = len(which)
     steps = np.zeros((count, len(found)))
-    steps[np.arange(count), which] = _STEP
+    steps[np.arange(count), which] = _STEPS[which]
     matrix = np.empty((count, count))
     for row in range(count):
         for column in range(row + 1):
             one, two = steps[row], steps[column]
             matrix[row, column] = matrix[column, row] = (
                 missing(found + one + two) - missing(found + one - two) - missing(found - one + two)
-                + missing(found - one - two)) / (4 * _STEP**2)
+                + missing(found - one - two)) / (4 * _STEPS[which[row]] * _STEPS[which[column]])
     return matrix
