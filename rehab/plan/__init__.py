@@ -164,13 +164,13 @@ def _over_counted(city: pd.DataFrame) -> list[Note]:
 
 
 def _out_of_time(city: pd.DataFrame, start_year: int) -> list[Note]:
-    """Surveys that do not tell of the first year as they should: dated after it, or older than work that was recorded."""
+    """Surveys that do not tell of the first year as they should: dated after it, or older than recorded work."""
     late = city["survey_year"] > start_year
     stale = (city["last_work_year"] > city["survey_year"]).fillna(False)
     said = ((late, f"surveyed after {start_year}: the survey stands for the first year, nothing is aged backwards"),
-            (stale, "with work recorded after the survey: the plan rests on the condition before it; survey them again"))
-    return [Note("survey", None, None, f"{flags.sum():,} {'block' if flags.sum() == 1 else 'blocks'} {words} "
-                 f"({', '.join(city.loc[flags, 'block_id'].head(3))}{' and more' if flags.sum() > 3 else ''})")
+            (stale, "with work recorded after the survey: the plan rests on the condition before it; survey again"))
+    return [Note("survey", None, None, f"{flags.sum():,} {'block' if flags.sum() == 1 else 'blocks'} {words} ("
+                 f"{', '.join(city.loc[flags, 'block_id'].head(3))}{' and more' if flags.sum() > 3 else ''})")
             for flags, words in said if flags.any()]
 
 

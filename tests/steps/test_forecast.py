@@ -401,3 +401,23 @@ def test_an_empty_city(defaults: Assumptions) -> None:
     city, need = mixed()
     ageing = forecast.age(city.iloc[:0], need.iloc[:0], 2027, 20, defaults)
     assert ageing.sound.shape == (0, 21) and forecast.untreated(city.iloc[:0], ageing, 10).empty
+
+
+def test_panels_patched_before_age_as_replaced_ones(blocks: Maker, defaults: Assumptions) -> None:
+    # Twelve of 60 panels replaced 16 years before the survey, by scipy's Weibull of replaced panels (scale 34, shape 3)
+    # conditional on 16 years; the other 48 by the block's own curves as a block of 48 would.
+    city, need = measured(blocks({"panels_patched": 12, "last_work_year": 2010, "panels_broken": 0}), defaults)
+    ageing = forecast.age(city, need, 2026, 30, defaults)
+    alone = changed(defaults, survival={"shallow.scale.local": 1e9, "deep.scale.local": 1e9})
+    still = forecast.age(city, need, 2026, 30, alone)
+    curve = stats.weibull_min(3, scale=34)
+    stands = curve.sf(16 + np.arange(31)) / curve.sf(16)
+    assert still.full[0] == pytest.approx(0.2 * (1 - stands)) and still.sound[0] == pytest.approx(0.8 + 0.2 * stands)
+    assert ageing.mended[0] == pytest.approx(0.2) and ageing.full[0, 30] > still.full[0, 30]
+    kept = forecast.treated(ageing, np.array([0]), np.array([0]), np.array(["none"]), 31)
+    assert kept[0][0] == pytest.approx(ageing.sound[0]) and kept[2][0] == pytest.approx(ageing.full[0])
+    new = forecast.treated(ageing, np.array([0]), np.array([5]), np.array(["reconstruction"]), 31)
+    assert new[0][0, 5] == pytest.approx(1)
+    unknown, _ = measured(blocks({"panels_patched": 12, "panels_broken": 0}), defaults)
+    assert forecast.age(unknown, need, 2026, 5, defaults).full[0, 1] == pytest.approx(
+        0.2 * (1 - curve.sf(11) / curve.sf(10)), abs=0.01)

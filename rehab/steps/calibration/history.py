@@ -37,8 +37,8 @@ def pair(surveys: pd.DataFrame, assumptions: Assumptions) -> History:
     Columns block_id, survey_year, age_yr, age_known, panels, sound, shallow, deep (panels), panels_patched,
     last_work_year, functional_class, family, dowelled, material_distress.  Two surveys of one year: the last row
     counts.  A pair with work recorded in its years, or from the year of its first survey on, is set apart, and so is
-    one in which panels got better by more than ``refit.noise_share`` without any: work that nobody recorded is not
-    healing.
+    one in which panels got better, or more of them are patched, by more than ``refit.noise_share`` without any: work
+    that nobody recorded is not healing.
     """
     rows = surveys.sort_values(["block_id", "survey_year"], kind="stable").drop_duplicates(
         ["block_id", "survey_year"], keep="last").reset_index(drop=True)
@@ -48,7 +48,10 @@ def pair(surveys: pd.DataFrame, assumptions: Assumptions) -> History:
     counts = rows[["sound", "shallow", "deep"]].to_numpy(float) * (panels / rows["panels"].to_numpy(float))[:, None]
     deep = np.rint(counts[:, 2])
     shallow = np.minimum(np.rint(counts[:, 1]), panels - deep)
-    rows = rows.assign(panels=panels, deep=deep, shallow=shallow, sound=panels - deep - shallow)
+    # Patched and replaced panels have a life of their own: only the others are at risk by these curves.
+    patched = rows["panels_patched"].fillna(0).to_numpy(float) * panels / rows["panels"].to_numpy(float)
+    sound = panels - deep - shallow - np.minimum(np.rint(patched), panels - deep - shallow)
+    rows = rows.assign(panels=panels, deep=deep, shallow=shallow, sound=sound, patched=patched)
     first = ~rows["block_id"].duplicated()
     blocks = rows[first].reset_index(drop=True)
     blocks["from_new"] = (blocks["age_known"].astype(bool) & blocks["last_work_year"].isna()
@@ -78,10 +81,11 @@ def _steps(rows: pd.DataFrame, first: pd.Series, assumptions: Assumptions) -> tu
         "to_yr": rows["age_yr"] + later["survey_year"] - rows["survey_year"], "panels": rows["panels"],
         "sound": rows["sound"], "sound_after": later["sound"], "shallow": rows["shallow"],
         "gain": later["sound"] - rows["sound"], "lost": later["deep"] - rows["deep"],
-        "worked": later["last_work_year"]})[inside].reset_index(drop=True)
+        "more": later["patched"] - rows["patched"], "worked": later["last_work_year"]})[inside].reset_index(drop=True)
     steps = steps.astype({"to_year": "int64", "from_year": "int64"})
     noise = np.maximum(assumptions.number("survival", "refit.noise_share") * steps["panels"].to_numpy(float), 1.0)
     worked = steps["worked"].astype("float64").to_numpy()
     recorded = (worked >= steps["from_year"].to_numpy()) & (worked <= steps["to_year"].to_numpy())
-    jumped = (steps["gain"].to_numpy() > noise) | (steps["lost"].to_numpy() < -noise)
+    jumped = ((steps["gain"].to_numpy() > noise) | (steps["lost"].to_numpy() < -noise)
+              | (steps["more"].to_numpy() > noise))
     return steps, np.select([recorded, jumped], ["recorded work", "unrecorded work"], "")

@@ -27,12 +27,15 @@ class Ageing:
     ``before_shallow`` and ``before_deep`` those of the years between survey and first year (zero before the survey).
     ``new_shallow`` and ``new_deep`` are the hazards of new concrete from age zero, one row per distinct family, and
     ``family`` the row of each block; ``patch`` and ``panel`` those of patches and replaced panels by age.
-    ``seen`` holds the shares sound, partial and full at the survey; ``sound``, ``partial``, ``full`` and ``index`` the
-    untreated condition at the start of each year, a column more than the hazards.  ``faster`` and ``renewed`` are the
-    factors on the hazard of panels with shallow damage and on new shallow damage after joints and cracks were
-    repaired; ``shift`` is the held index less the one computed from the shares in the survey year; ``own`` is what
-    each block's survey says of its multipliers, already in the hazards.  ``factors`` multiply each row's hazards of
-    new concrete (shallow, deep), of patches and of replaced panels: ones unless the ageing was varied.
+    ``seen`` holds the shares sound, partial and full at the survey, ``mended`` the share of the sound ones that were
+    patched or replaced before it, ``before_mended`` and ``mended_hazard`` their hazards, by the curve of replaced
+    panels, and ``mended_left`` what stands of them at the start of the first year.
+    ``sound``, ``partial``, ``full`` and ``index`` hold the untreated condition at the start of each year, a column more
+    than the hazards.  ``faster`` and ``renewed`` are the factors on the hazard of panels with shallow damage and on new
+    shallow damage after joints and cracks were repaired; ``shift`` is the held index less the one computed from the
+    shares in the survey year; ``own`` is what each block's survey says of its multipliers, already in the hazards.
+    ``factors`` multiply each row's hazards of new concrete (shallow, deep), of patches and of replaced panels: ones
+    unless the ageing was varied.
     """
 
     year: int
@@ -48,6 +51,10 @@ class Ageing:
     faster: float
     renewed: float
     seen: Shares
+    mended: Floats
+    before_mended: Floats
+    mended_hazard: Floats
+    mended_left: Floats
     sound: Floats
     partial: Floats
     full: Floats
@@ -81,6 +88,10 @@ def age(network: pd.DataFrame, needs: pd.DataFrame, start_year: int, years: int,
     shift = needs["index"].to_numpy(float) - rating.index_of(seen[1], seen[2], assumptions)
     lives = {name: assumptions.number("treatment_lives", name)
              for name in ("patch.scale", "patch.shape", "panel.scale", "panel.shape")}
+    mended = curves.mended(network, needs)
+    at_mending = curves.mended_age(network, assumptions)[:, None] + np.maximum(
+        np.arange(longest + years + 1) - (longest - gap)[:, None], 0)
+    old = np.diff(cumulative_hazard(at_mending, lives["panel.scale"], lives["panel.shape"]), axis=1)
     nothing = np.empty((len(network), 0))
     bare = Ageing(
         start_year, hazards[0][:, longest:], hazards[1][:, longest:], hazards[0][:, :longest],
@@ -90,7 +101,8 @@ def age(network: pd.DataFrame, needs: pd.DataFrame, start_year: int, years: int,
         _new(lives["panel.scale"], lives["panel.shape"], years)[0],
         assumptions.number("survival", "shallow_to_deep.hazard_factor"),
         assumptions.number("treatment_lives", "after_work.shallow_factor"),
-        seen, nothing, nothing, nothing, nothing, shift, own, _ones(len(network)),
+        seen, mended / panels, old[:, :longest], old[:, longest:], np.zeros(len(network)), nothing, nothing, nothing,
+        nothing, shift, own, _ones(len(network)),
     )
     return _through(bare, assumptions)
 
@@ -106,12 +118,15 @@ def vary(ageing: Ageing, block: Ints, shallow: Floats, deep: Floats, assumptions
     partial = np.minimum(ageing.seen[1][block] * seen, 1.0 - full)
 
     def times(hazard: Floats, factor: Floats) -> Floats:
-        return np.asarray(hazard[block, :years] * factor[:, None])
+        return np.asarray(hazard[block] * factor[:, None])
 
     ones = np.ones(len(block))
     varied = replace(
-        ageing, shallow=times(ageing.shallow, shallow), deep=times(ageing.deep, deep),
+        ageing, shallow=times(ageing.shallow[:, :years], shallow), deep=times(ageing.deep[:, :years], deep),
         before_shallow=times(ageing.before_shallow, shallow), before_deep=times(ageing.before_deep, deep),
+        before_mended=times(ageing.before_mended, ones * panel),
+        mended_hazard=times(ageing.mended_hazard[:, :years], ones * panel),
+        mended=np.minimum(ageing.mended[block], 1.0 - full - partial),
         family=ageing.family[block], factors=(shallow, deep, ones * patch, ones * panel),
         seen=(1.0 - full - partial, partial, full), shift=ageing.shift[block])
     return _through(varied, assumptions)
@@ -175,18 +190,25 @@ def _through(ageing: Ageing, assumptions: Assumptions) -> Ageing:
     gap, years = ageing.before_shallow.shape[1], ageing.shallow.shape[1]
     out = tuple(np.empty((len(ageing.shallow), years + 1)) for _ in range(3))
     sound, partial, full = ageing.seen
+    mended = left = ageing.mended
+    sound = sound - mended
     for step in range(gap + years + 1):
         if step >= gap:
-            out[0][:, step - gap], out[1][:, step - gap], out[2][:, step - gap] = sound, partial, full
+            out[0][:, step - gap], out[1][:, step - gap], out[2][:, step - gap] = sound + mended, partial, full
+        if step == gap:
+            left = mended
         if step == gap + years:
             break
-        shallow, deep = ((ageing.before_shallow[:, step], ageing.before_deep[:, step]) if step < gap
-                         else (ageing.shallow[:, step - gap], ageing.deep[:, step - gap]))
+        shallow, deep, old = (
+            (ageing.before_shallow[:, step], ageing.before_deep[:, step], ageing.before_mended[:, step]) if step < gap
+            else (ageing.shallow[:, step - gap], ageing.deep[:, step - gap], ageing.mended_hazard[:, step - gap]))
         once_shallow = ageing.faster * deep
         worse, broken, leaving = leave(sound, shallow, deep, once_shallow)
         breaking = partial * -np.expm1(-once_shallow)
-        sound, partial, full = sound - leaving, partial + worse - breaking, full + broken + breaking
-    return replace(ageing, sound=out[0], partial=out[1], full=out[2],
+        lost = mended * -np.expm1(-old)
+        mended = mended - lost
+        sound, partial, full = sound - leaving, partial + worse - breaking, full + broken + breaking + lost
+    return replace(ageing, mended_left=left, sound=np.minimum(out[0], 1.0), partial=out[1], full=out[2],
                    index=index_of(out[1], out[2], ageing.shift[:, None], assumptions))
 
 

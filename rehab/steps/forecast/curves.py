@@ -50,6 +50,18 @@ def counted(network: pd.DataFrame, needs: pd.DataFrame) -> tuple[Floats, Floats,
     return count * (1.0 - full - partial), count * partial, count * full
 
 
+def mended(network: pd.DataFrame, needs: pd.DataFrame) -> Floats:
+    """Panels that were patched or replaced before the survey and are sound."""
+    sound, _, _ = counted(network, needs)
+    return np.asarray(np.minimum(network["panels_patched"].fillna(0).to_numpy(float), sound))
+
+
+def mended_age(network: pd.DataFrame, assumptions: Assumptions) -> Floats:
+    """Years from the patching to the survey: since the last work, where it is recorded, else as a default says."""
+    since = (network["survey_year"] - network["last_work_year"]).astype("float64").to_numpy()
+    return np.where(since >= 0, since, assumptions.number("survival", "mended_age_yr"))
+
+
 def own(network: pd.DataFrame, needs: pd.DataFrame, family: pd.DataFrame,
         assumptions: Assumptions) -> panels.Multipliers:
     """What each block's own survey makes of its family's hazards, as a multiplier of each (empirical Bayes).
@@ -68,7 +80,7 @@ def own(network: pd.DataFrame, needs: pd.DataFrame, family: pd.DataFrame,
     speaks = np.where(network["estimated"].to_numpy(bool), number("prior.rating_counts_for"), 1.0)
     speaks = np.where(worked & network["panels_patched"].isna().to_numpy(), 0.0, speaks)
     sound, partial, full = counted(network, needs)
-    patched = np.minimum(network["panels_patched"].fillna(0).to_numpy(float), sound)
+    patched = mended(network, needs)
     counts = [count * speaks for count in (sound - patched, partial, full, patched)]
     return panels.multipliers(way, counts, number("prior.shallow_weight"), number("prior.deep_weight"))
 

@@ -13,6 +13,7 @@ import pandas as pd
 
 from rehab.base import panels
 from rehab.base.settings import Assumptions
+from rehab.base.survival import failing
 from rehab.steps.forecast import curves
 from rehab.steps.forecast.ageing import Ageing, Floats, Ints
 
@@ -73,12 +74,17 @@ def counts_at(network: pd.DataFrame, needs: pd.DataFrame, rows: Ints, years: Int
     # A part of a panel is a panel with that chance, so that small blocks keep their mean.
     deep = np.minimum(_rounded(full * seen, rng), whole)
     shallow = np.minimum(_rounded(partial * seen, rng), whole - deep)
-    sound = whole - deep - shallow
+    mended = np.minimum(np.rint(curves.mended(city, need)).astype(np.int64), whole - deep - shallow)
+    sound = whole - deep - shallow - mended
     left = sound - rng.binomial(sound, np.clip(stays, 0.0, 1.0))
     chance = np.divide(breaks, 1.0 - stays, out=np.zeros_like(breaks), where=stays < 1.0)
     broke = rng.binomial(left, np.clip(chance, 0.0, 1.0))
     broke_later = rng.binomial(shallow, np.clip(once, 0.0, 1.0))
-    return shallow + left - broke - broke_later, deep + broke + broke_later, whole
+    old, scale, shape = curves.mended_age(city, assumptions), *(
+        assumptions.number("treatment_lives", f"panel.{name}") for name in ("scale", "shape"))
+    stands = (1.0 - failing(old, ahead, scale, shape)) ** drawn.panel[:, None]
+    lost = rng.binomial(mended, 1.0 - stands)
+    return shallow + left - broke - broke_later, deep + broke + broke_later + lost, whole
 
 
 def _rounded(amount: Floats, rng: np.random.Generator) -> npt.NDArray[np.int64]:

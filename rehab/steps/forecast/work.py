@@ -96,18 +96,21 @@ class _State:
     def __init__(self, ageing: Ageing, block: Ints, works: int, chance: Chance | None) -> None:
         self.ageing, self.block, self.chance = ageing, block, chance
         self.sound, self.partial, self.full = (getattr(ageing, name)[block, 0] for name in ("sound", "partial", "full"))
+        self.mended = ageing.mended_left[block]  #: patched or replaced before the survey
         if chance is not None:
             self.full, self.partial = chance.whole(self.full), chance.whole(self.partial)
             self.partial = np.minimum(self.partial, 1.0 - self.full)
+            self.mended = np.minimum(chance.whole(self.mended), 1.0 - self.full - self.partial)
             self.sound = 1.0 - self.full - self.partial
+        self.sound = self.sound - self.mended
         self.patched, self.replaced = np.zeros((works, len(block))), np.zeros((works, len(block)))
         self.since = np.full((works, len(block)), -1)  #: year of each work, -1 before it
         self.rebuilt = np.full(len(block), -1)  #: year of reconstruction, -1 without one
         self.slower = np.ones(len(block))
 
     def standing(self) -> Floats:
-        # Sums of shares may come out a rounding above one.
-        return np.asarray(np.minimum(self.sound + self.patched.sum(axis=0) + self.replaced.sum(axis=0), 1.0))
+        repaired = self.mended + self.patched.sum(axis=0) + self.replaced.sum(axis=0)
+        return np.asarray(np.minimum(self.sound + repaired, 1.0))  # sums of shares may come out a rounding above one
 
     def do(self, number: int, year: int, due: npt.NDArray[np.bool_], strategy: npt.NDArray[np.str_]) -> None:
         """The work of one number in one year, on the rows where it is due."""
@@ -120,7 +123,7 @@ class _State:
         self.full = np.where(panels | new, 0.0, self.full)
         self.slower = np.where(repair, self.ageing.renewed, np.where(new, 1.0, self.slower))
         if new.any():
-            self.sound = np.where(new, 1.0, self.sound)
+            self.sound, self.mended = np.where(new, 1.0, self.sound), np.where(new, 0.0, self.mended)
             self.patched[:, new], self.replaced[:, new] = 0.0, 0.0
             self.rebuilt[new] = year
 
@@ -138,7 +141,9 @@ class _State:
         worse, broken, leaving = self._leave(self.sound, self.slower * to_shallow, to_deep, once_shallow)
         breaking = self._lose(self.partial, once_shallow)
         self.sound = self.sound - leaving
-        self.partial, self.full = self.partial + worse - breaking, self.full + broken + breaking
+        gone = self._lose(self.mended, ageing.mended_hazard[block, year])
+        self.mended = self.mended - gone
+        self.partial, self.full = self.partial + worse - breaking, self.full + broken + breaking + gone
         for number, since in enumerate(self.since):
             if (since < 0).all():
                 continue
