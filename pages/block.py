@@ -12,7 +12,7 @@ from rehab.base.settings import Scenario
 from rehab.base.tables import STRATEGIES, fields
 from rehab.outputs import charts
 from rehab.outputs.words import heading, label, money, number, place, unit
-from rehab.plan import Plan, intervals, trace
+from rehab.plan import Plan, intervals, surface, trace
 from rehab.plan.answers import block_forecast
 from rehab.steps.strategy import curb_ramp_note
 
@@ -55,7 +55,7 @@ def show_block(made: Plan, block_id: str) -> None:
     parts = {"Why": lambda: _why(made, line), "Survey": lambda: _survey(row),
              "Panel plan": lambda: show_plan(made, block_id),
              "From defect to dollar": lambda: show_chain(made, block_id), "Forecast": lambda: _future(made, block_id),
-             "Cost of waiting": lambda: waiting.show_one(made, block_id),
+             "If it waits": lambda: waiting.show_one(made, block_id),
              "Life-cycle cost": lambda: show_lifecycle(made, block_id)}
     # Only the part that is open is worked out.
     for tab, show in zip(st.tabs(list(parts), key="block_part", on_change="rerun"), parts.values(), strict=True):
@@ -154,3 +154,19 @@ def _future(made: Plan, block_id: str) -> None:
         "Years of life added": spread("added")}), hide_index=True, width="stretch")
     st.caption("Median and 80 % interval of 400 draws of what the family, the block and single panels may turn out to "
                "be; the settings are under *Prices and rules*, table uncertainty.")
+    ride = surface.of_block(made.prepared, block_id)
+    if len(ride):
+        _ride(ride, made.prepared.start_year)
+
+
+def _ride(ride: pd.DataFrame, start: int) -> None:
+    shown = ride[ride["year"].sub(start).isin([0, 5, 10, 20])]
+    words = {"faulting_in": ("Mean step at the joints, in", 2), "iri_in_per_mi": ("Roughness (IRI), in/mile", 0)}
+    st.dataframe(pd.DataFrame([{"Ride": words[str(name)][0], "": kind, **{
+        str(year): text for year, text in zip(rows["year"], texts, strict=True)}}
+        for name, rows in shown.groupby("measure") for kind, texts in (
+            ("No work", [f"{number(value, words[str(name)][1])} ({number(low, words[str(name)][1])} to "
+                         f"{number(high, words[str(name)][1])})"
+                         for value, low, high in rows[["value", "low", "high"]].itertuples(index=False)]),
+            (f"Ground in {start}", [number(value, words[str(name)][1]) for value in rows["ground"]]))]),
+        hide_index=True, width="stretch")

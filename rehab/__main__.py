@@ -54,6 +54,7 @@ def _parser() -> argparse.ArgumentParser:
     plan.add_argument("--budget", type=float, help="dollars a year, in dollars of the year")
     plan.add_argument("--years", type=int, help="years of the program, 10 if not given")
     plan.add_argument("--start", type=int, help="first year of the program")
+    plan.add_argument("--draws", type=int, help="draw the program so many times: chances.csv and block_chances.csv")
     plan.add_argument("--assumptions", type=Path, help="TOML with the city's own values: [table] key = value")
     demo = commands.add_parser("demo", help="an invented network of any size")
     demo.set_defaults(run=_demo)
@@ -94,6 +95,8 @@ def _plan(options: argparse.Namespace) -> int:
     from rehab import plan
     from rehab.inputs import assumptions
 
+    if options.draws is not None and not 2 <= options.draws <= 100_000:
+        raise BadAssumption("the number of draws is between 2 and 100,000")
     given = assumptions.defaults()
     if options.assumptions:
         given = assumptions.overlay(given, _toml(options.assumptions))
@@ -105,6 +108,8 @@ def _plan(options: argparse.Namespace) -> int:
     prepared = plan.prepare(blocks, defects, given, scenario.start_year, len(scenario.budgets_usd))
     decided = plan.decide(prepared, scenario)
     _write(decided, geometry, problems, options.out, {"reading": round(read, 3)})
+    if options.draws is not None:
+        _draw(decided, options.draws, options.out)
     spent, budget = decided.summary["spent_usd"], decided.summary["budget_usd"]
     gap = decided.summary["gap"]
     proof = "" if gap is None else f", gap {100 * gap:.4f} %"
@@ -114,6 +119,18 @@ def _plan(options: argparse.Namespace) -> int:
         for message in decided.notes["message"]:
             print(f"note: {message}", file=sys.stderr)
     return 0
+
+
+def _draw(decided: Plan, draws: int, out: Path) -> None:
+    """The chances of a program, to files and in a sentence."""
+    from rehab.outputs import exports
+    from rehab.outputs.charts.chances import describe_chances
+    from rehab.plan import uncertainty
+
+    found = uncertainty.chances(decided, draws)
+    exports.write_csv(found.by_year, out / "chances.csv")
+    exports.write_csv(found.by_block, out / "block_chances.csv")
+    print(describe_chances(found.by_year))
 
 
 def _demo(options: argparse.Namespace) -> int:
@@ -285,6 +302,7 @@ def _write(decided: Plan, geometry: pd.DataFrame, problems: pd.DataFrame, out: P
     """All tables and files of a plan; the seconds of the steps before and of these go into the summary."""
     from rehab import plan
     from rehab.outputs import exports, worklist
+    from rehab.plan import waiting
     from rehab.plan.answers import treated_now
 
     prepared = decided.prepared
@@ -300,7 +318,8 @@ def _write(decided: Plan, geometry: pd.DataFrame, problems: pd.DataFrame, out: P
         "problems": problems, "blocks": prepared.network, "needs": prepared.needs,
         "findings": prepared.findings, "repairs": prepared.repairs,
         "strategies": listed.rename(columns={"likely_usd": "cost_usd"}), "forecast": treated_now(prepared),
-        "quantities": decided.quantities, "costs": decided.costs, "program": decided.program, "tasks": tasks,
+        "quantities": decided.quantities, "costs": decided.costs, "lifecycle": prepared.worth,
+        "waiting": waiting.of_network(waiting.by_block(prepared)), "program": decided.program, "tasks": tasks,
         "notes": notes,
     }.items():
         exports.write_csv(table, out / f"{name}.csv")

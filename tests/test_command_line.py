@@ -36,6 +36,8 @@ def test_plan_writes_every_file_of_the_contract(blocks: Path, tmp_path: Path) ->
         "forecast.csv": ["block_id", "year", "strategy", "sound_share", "partial_share", "full_share", "index"],
         "quantities.csv": ["block_id", "year", "pay_item", "quantity", "unit"], "blocks.csv": ["block_id", "panels"],
         "problems.csv": ["severity", "file", "row", "column", "value", "message", "accepted"],
+        "lifecycle.csv": ["block_id", "full_depth_worth_usd", "full_depth_annual_usd"],
+        "waiting.csv": ["year", "delay_yr", "now_usd", "total_usd"],
     }
     for name, wanted in columns.items():
         assert set(wanted) <= set(pd.read_csv(out / name).columns), name
@@ -49,6 +51,17 @@ def test_plan_writes_every_file_of_the_contract(blocks: Path, tmp_path: Path) ->
     assert summary["objective"] <= summary["upper_bound"] * (1 + 1e-9)
     assert (out / "season.ics").read_bytes().startswith(b"BEGIN:VCALENDAR\r\n")
     assert not (out / "blocks.geojson").exists()  # the table has no lines
+
+
+def test_a_program_is_drawn(blocks: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    out = tmp_path / "out"
+    command = ["plan", str(blocks), "--budget", "150000", "--years", "3", "--out", str(out), "--draws"]
+    assert main([*command, "50"]) == 0
+    by_year, by_block = (pd.read_csv(out / f"{name}.csv") for name in ("chances", "block_chances"))
+    assert (by_year["low_usd"] <= by_year["high_usd"]).all() and by_year["over"].between(0, 1).all()
+    assert sorted(by_block["block_id"]) == sorted(pd.read_csv(out / "program.csv")["block_id"])
+    assert "over the draws it costs" in capsys.readouterr().out
+    assert main([*command, "1"]) == 2
 
 
 def test_a_formula_stays_text_in_every_file(blocks: Path, tmp_path: Path) -> None:

@@ -18,7 +18,7 @@ from rehab.base.money import annual_cost, escalation_factor, increments, present
 from rehab.base.settings import Assumptions
 from rehab.base.tables import STRATEGIES
 from rehab.plan.model import Floats, Prepared
-from rehab.steps import estimate, forecast, lifecycle, takeoff
+from rehab.steps import estimate, grinding, lifecycle, takeoff
 from rehab.steps.lifecycle import Activity, Course
 
 _GROUND: Final = ("partial_depth", "full_depth")  #: strategies that leave a ground surface
@@ -64,7 +64,7 @@ def table(network: pd.DataFrame, needs: pd.DataFrame, first_usd: Mapping[str, Fl
           later: Mapping[str, Course] | None = None) -> pd.DataFrame:
     """Worth of every strategy per block, real dollars of the first year: the columns of ``lifecycle.compare``."""
     found = courses(network, needs, first_usd, lives, start_year, assumptions, later)
-    terms = lifecycle.terms(assumptions, forecast.grinding_life(assumptions))
+    terms = lifecycle.terms(assumptions, grinding.life(assumptions))
     return lifecycle.compare(found, terms).assign(block_id=network["block_id"].to_numpy())
 
 
@@ -233,7 +233,7 @@ def _then(course: Course) -> str:
 
 
 def _terms(prepared: Prepared) -> lifecycle.Terms:
-    return lifecycle.terms(prepared.assumptions, forecast.grinding_life(prepared.assumptions))
+    return lifecycle.terms(prepared.assumptions, grinding.life(prepared.assumptions))
 
 
 def _trigger(prepared: Prepared, row: int) -> float:

@@ -16,7 +16,7 @@ import pandas as pd
 
 from rehab.base.settings import Assumptions
 from rehab.base.surface import LIMITS, grindings_left, is_rough
-from rehab.base.survival import cumulative_hazard, survival, through_points
+from rehab.base.survival import cumulative_hazard, median, survival, through_points
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -46,6 +46,11 @@ def curve(assumptions: Assumptions) -> tuple[float, float]:
         assumptions.number("treatment_lives", f"ground.{name}")
         for name in ("first_age_yr", "first_share", "second_age_yr", "second_share"))
     return through_points(first_age, first_share, second_age, second_share)
+
+
+def life(assumptions: Assumptions) -> float:
+    """Years by which half of the ground surfaces have worn out."""
+    return float(median(*curve(assumptions)))
 
 
 def schedule(network: pd.DataFrame, surface_sqyd: Floats, needs: pd.DataFrame, work: Work, start_year: int,

@@ -15,7 +15,7 @@ from rehab.base import money, tables
 from rehab.base.errors import BadAssumption
 from rehab.inputs import assumptions as reader
 from rehab.plan import Prepared, worth
-from rehab.steps import estimate, forecast, lifecycle
+from rehab.steps import estimate, grinding, lifecycle
 from rehab.steps.lifecycle import Activity
 
 ALL = tables.STRATEGIES
@@ -70,7 +70,7 @@ def test_a_repair_now_costs_what_the_program_pays_in_the_first_year() -> None:
     assert events["what"].iloc[0] == "Full-depth repair"
     assert events["usd"].iloc[0] == pytest.approx(made.costs["full_depth"][row, 0])
     ground = events[events["what"] == "Grinding the surface again"]
-    lasts = forecast.grinding_life(made.assumptions)
+    lasts = grinding.life(made.assumptions)
     back = float(made.lives["full_depth"]["treated_yr"].iloc[row])
     assert ground["after_yr"].tolist() == pytest.approx([time * lasts for time in (1, 2) if time * lasts < min(back, 40)])
     # The block is ground but for 2 ft at each curb, at the price and the mark-ups of the first year.
@@ -139,7 +139,7 @@ def test_break_even_life_of_a_block_makes_both_cost_the_same() -> None:
                       r"years; by the forecast that takes ([0-9.]+) years, so it costs (less|more)", said[0])
     assert found, said
     course = worth.of_block(made, "B3")
-    terms = lifecycle.terms(made.assumptions, forecast.grinding_life(made.assumptions))
+    terms = lifecycle.terms(made.assumptions, grinding.life(made.assumptions))
 
     def full_depth(life: float) -> float:
         lasting = (replace(course["full_depth"][0], life_yr=np.array([life])), *course["full_depth"][1:])

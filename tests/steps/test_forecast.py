@@ -381,11 +381,6 @@ def test_life_extension_is_the_difference_and_none_adds_nothing() -> None:
             assert (found["life_extension_yr"] == 0).all()
 
 
-def test_a_ground_surface_lasts_13_and_a_half_years(defaults: Assumptions) -> None:
-    # Concrete Alberta: 90 % last 9.5 years, 50 % last 13.5 years, the median by its meaning.
-    assert forecast.grinding_life(defaults) == pytest.approx(13.5)
-
-
 def test_patches_and_panels_last_as_published(defaults: Assumptions) -> None:
     # FHWA Partial-Depth Repairs: 80 to 100 % good after 3 to 10 years; replaced slabs (California, as reported) can
     # last up to 30 years, taken as the median.

@@ -12,9 +12,9 @@ so a panel that has lasted forty years is asked only for its forty-first.
 from rehab.steps.forecast.ageing import Ageing, age, growing_shares, index_of, shares_like, untreated, vary
 from rehab.steps.forecast.curves import block_curves, families, usual_shares
 from rehab.steps.forecast.draws import Multiples, counts_at, multiples
-from rehab.steps.forecast.life import drawn_lives, grinding_life, life, years_to
+from rehab.steps.forecast.life import drawn_lives, life, years_to
 from rehab.steps.forecast.work import Chance, Work, benefit, treated, treated_index
 
 __all__ = ["Ageing", "Chance", "Multiples", "Work", "age", "benefit", "block_curves", "counts_at", "drawn_lives",
-           "families", "grinding_life", "growing_shares", "index_of", "life", "multiples", "shares_like",
+           "families", "growing_shares", "index_of", "life", "multiples", "shares_like",
            "treated", "treated_index", "untreated", "usual_shares", "vary", "years_to"]

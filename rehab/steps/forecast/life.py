@@ -7,7 +7,6 @@ import numpy.typing as npt
 import pandas as pd
 
 from rehab.base.settings import Assumptions
-from rehab.base.survival import median, through_points
 from rehab.steps.forecast.ageing import Ageing, Floats, Ints, vary
 from rehab.steps.forecast.draws import Multiples
 from rehab.steps.forecast.work import Chance, treated, treated_index
@@ -43,13 +42,6 @@ def life(network: pd.DataFrame, ageing: Ageing, strategy: npt.NDArray[np.str_],
     with_work = np.where(strategy == "none", without, with_work)
     return pd.DataFrame({"block_id": network["block_id"], "untreated_yr": without, "treated_yr": with_work,
                          "life_extension_yr": np.maximum(with_work - without, 0.0)})
-
-
-def grinding_life(assumptions: Assumptions) -> float:
-    """Median years a ground surface lasts, from the two published survival points."""
-    points = [assumptions.number("treatment_lives", f"ground.{name}")
-              for name in ("first_age_yr", "first_share", "second_age_yr", "second_share")]
-    return float(median(*through_points(*points)))
 
 
 def drawn_lives(network: pd.DataFrame, ageing: Ageing, rows: Ints, strategy: npt.NDArray[np.str_], drawn: Multiples,
