@@ -169,7 +169,7 @@ def test_backtest_reports_three_models(tmp_path: Path, capsys: pytest.CaptureFix
 
 
 def test_calibrate_writes_values_that_a_plan_takes(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    assert main(["demo", "--blocks", "150", "--out", str(tmp_path / "city.csv"), "--earlier"]) == 0
+    assert main(["demo", "--blocks", "90", "--out", str(tmp_path / "city.csv"), "--earlier"]) == 0
     assert "city_2021.csv" in capsys.readouterr().out
     out, both = tmp_path / "out", [str(tmp_path / "city_2021.csv"), str(tmp_path / "city.csv")]
     assert main(["calibrate", *both, "--out", str(out)]) == 0

@@ -13,7 +13,7 @@ import pandas as pd
 from rehab.base import rating, tables
 from rehab.base.errors import Note
 from rehab.base.settings import Assumptions
-from rehab.plan import calibrate, ride_test
+from rehab.plan import calibrate, ride_backtest
 from rehab.plan.ahead import MEASURES, Measured, expect, inside, measured
 from rehab.plan.surveys import stack
 
@@ -87,7 +87,7 @@ def ride(surveys: list[pd.DataFrame], assumptions: Assumptions) -> tuple[pd.Data
     visits = visits.sort_values(["block_id", "surveyed_on"], kind="stable", ignore_index=True)
     since = visits.groupby("block_id")["surveyed_on"].shift().dt.year
     try:
-        errors, _ = ride_test.run(visits.assign(work=visits["last_work_year"] >= since), assumptions, (0.0,))
+        errors, _ = ride_backtest.run(visits.assign(work=visits["last_work_year"] >= since), assumptions, (0.0,), folds=5)
     except ValueError as error:
         return tables.empty("backtest"), [Note("back-test", None, None, f"steps and roughness: {error}")]
     rows = errors.assign(

@@ -64,9 +64,9 @@ def test_with_one_older_survey_the_curves_given_are_used_and_said() -> None:
 
 
 def test_by_block_every_part_is_told_by_the_others() -> None:
-    older, newest = drawn(12, 150, (2016, 2026))
+    older, newest = drawn(12, 60, (2016, 2026))
     made = backtest.run([older], newest, ASSUMED, by="block")
-    assert set(made.errors["curves"]) == {"refitted"} and len(made.blocks) == 150
+    assert set(made.errors["curves"]) == {"refitted"} and len(made.blocks) == 60
     again = backtest.run([older.iloc[::-1]], newest.iloc[::-1], ASSUMED, by="block")
     pd.testing.assert_frame_equal(made.blocks, again.blocks)
     rows = made.errors[made.errors["measure"] == "index"].set_index("model")

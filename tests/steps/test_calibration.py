@@ -1,19 +1,20 @@
 """The refit against lifelines, enumeration, quadrature and simulated surveys; the rules of pairing by hand.
 
 lifelines 0.30.0 (WeibullFitter, interval censoring) is the reference for the special case that it knows: one kind of
-damage, blocks all alike.  scipy's dblquad integrates over the two multipliers; the gamma is scipy.stats'.
+damage, blocks all alike.  scipy integrates over the two multipliers; the gamma is scipy.stats'.
 """
 
 from __future__ import annotations
 
 from dataclasses import replace
 from itertools import product
+from math import comb
 
 import lifelines
 import numpy as np
 import pandas as pd
 import pytest
-from scipy.integrate import dblquad
+from scipy.integrate import simpson
 from scipy.stats import gamma
 
 from rehab.base.errors import Note
@@ -135,18 +136,17 @@ def test_the_quadrature_is_the_integral(counts: tuple[int, int, int, int], weigh
     sound, after, shallow, broken = counts
     least, most = max(broken - shallow, 0), min(sound - after, broken)
 
-    def density(deep: float, light: float) -> float:
-        stays, worse, breaks, once = (float(chance[0]) for chance in moves(way, light, deep))
-        total = sum(np.prod([np.arange(sound - after, sound - after - k, -1).prod() / max(np.arange(1, k + 1).prod(), 1),
-                             np.arange(shallow, shallow - broken + k, -1).prod() / max(np.arange(1, broken - k + 1).prod(), 1)])
-                    * breaks**k * worse ** (sound - after - k) * once ** (broken - k) * (1 - once) ** (shallow - broken + k)
-                    for k in range(least, most + 1)) * stays**after
-        if new:
-            first = moves(begin, light, deep)
-            total *= float(first[0][0]) ** sound * float(first[1][0]) ** shallow
-        return float(total * gamma.pdf(light, weights[0], scale=1 / weights[0]) * gamma.pdf(deep, weights[1], scale=1 / weights[1]))
-
-    exact = dblquad(density, 0, 12, 0, 12, epsabs=0, epsrel=1e-3)[0]
+    # scipy's Simpson rule over both multipliers, on a grid far finer than the likelihood is narrow.
+    grid = np.linspace(1e-6, 12, 801)
+    light, deep = np.meshgrid(grid, grid, indexing="ij")
+    stays, worse, breaks, once = moves(way, light, deep)
+    total = sum(comb(sound - after, k) * comb(shallow, broken - k) * breaks**k * worse ** (sound - after - k)
+                * once ** (broken - k) * (1 - once) ** (shallow - broken + k) for k in range(least, most + 1)) * stays**after
+    if new:
+        first = moves(begin, light, deep)
+        total = total * first[0] ** sound * first[1] ** shallow
+    prior = gamma.pdf(light, weights[0], scale=1 / weights[0]) * gamma.pdf(deep, weights[1], scale=1 / weights[1])
+    exact = simpson(simpson(total * prior, x=grid, axis=1), x=grid)
     assert found == pytest.approx(np.log(exact), abs=0.02)
 
 
@@ -154,10 +154,11 @@ def test_the_mean_over_a_family_is_the_integral() -> None:
     given = Curves(*(np.array([value]) for value in (42.0, 2.2, 90.0, 3.0)))
     way = path(np.array([0.0]), np.array([47.0]), given, 8.0)
     shares = calibration.population(np.array([47.0]), given, 8.0, 2.0, 3.0)
-    for at, share in enumerate(shares):
-        exact = dblquad(lambda deep, light, at=at: float(moves(way, light, deep)[at][0]) * gamma.pdf(light, 2, scale=1 / 2)
-                        * gamma.pdf(deep, 3, scale=1 / 3), 0, 20, 0, 20, epsabs=1e-7)[0]
-        assert share[0] == pytest.approx(exact, abs=1e-5)
+    grid = np.linspace(1e-6, 16, 1001)
+    light, deep = np.meshgrid(grid, grid, indexing="ij")
+    prior = gamma.pdf(light, 2, scale=1 / 2) * gamma.pdf(deep, 3, scale=1 / 3)
+    for share, chance in zip(shares, moves(way, light, deep)[:3], strict=True):
+        assert share[0] == pytest.approx(simpson(simpson(chance * prior, x=grid, axis=1), x=grid), abs=1e-5)
     assert sum(share[0] for share in shares) == pytest.approx(1)
 
 

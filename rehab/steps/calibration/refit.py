@@ -19,8 +19,8 @@ Floats = npt.NDArray[np.float64]
 Flags = npt.NDArray[np.bool_]
 
 _FIRST: Final = 2000  #: blocks on which the search begins where there are many more
-_ROUNDS: Final = 40
-_CLOSE: Final = 0.01  #: the search ends when no value moves by more than this part of its standard error
+_ROUNDS: Final = 60
+_CLOSE: Final = 0.004  #: the search ends where the values together are this near, in squared standard errors
 _Z95: Final = 1.959964
 _WORSE: Final = _Z95**2 / 2  #: loss of log-likelihood that is significant at 5 %, one value
 _SHARED: Final = {"shallow.shape": "shallow_shape", "deep.shape": "deep_shape",
@@ -207,11 +207,12 @@ def _scoring(model: _Model, parts: list[Data], theta: Floats) -> _Best:
         free = np.flatnonzero(~ended)
         spread = np.zeros_like(spread)
         spread[np.ix_(free, free)] = np.linalg.pinv(slopes[:, free].T @ slopes[:, free], rcond=1e-12)
-        step, error = spread @ up, np.sqrt(np.maximum(np.diag(spread), 0.0))
-        rested = bool((np.abs(step) <= _CLOSE * error).all())
+        step = spread @ up
+        gain = float(up @ step)  # twice what the log-likelihood would still rise; in squared standard errors
+        rested = gain < _CLOSE
         if rested:
             break
-        theta = _stride(model, theta, step, parts, nodes, total, bool((np.abs(step) > 3 * error).any()))
+        theta = _stride(model, theta, step, parts, nodes, total, gain > 1)
     return _Best(theta, total, spread, ended, rested)
 
 
@@ -219,7 +220,8 @@ def _stride(model: _Model, theta: Floats, step: Floats, parts: list[Data], nodes
             far: bool) -> Floats:
     """Where a step leads: half as far until it leads up, twice as far while that leads higher if the top is ``far``.
 
-    Far from the top all blocks pull one way, their products overstate the information, and the steps are short.
+    Far from the top, or where blocks differ more than the model says, their products overstate the information, and
+    the steps are short.
     """
     def at(length: float) -> tuple[Floats, float]:
         there = np.clip(theta + length * step, model.low, model.high)

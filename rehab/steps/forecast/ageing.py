@@ -191,7 +191,7 @@ def _through(ageing: Ageing, assumptions: Assumptions) -> Ageing:
     out = tuple(np.empty((len(ageing.shallow), years + 1)) for _ in range(3))
     sound, partial, full = ageing.seen
     mended = left = ageing.mended
-    sound = sound - mended
+    sound = np.maximum(sound - mended, 0.0)
     for step in range(gap + years + 1):
         if step >= gap:
             out[0][:, step - gap], out[1][:, step - gap], out[2][:, step - gap] = sound + mended, partial, full

@@ -102,7 +102,7 @@ class _State:
             self.partial = np.minimum(self.partial, 1.0 - self.full)
             self.mended = np.minimum(chance.whole(self.mended), 1.0 - self.full - self.partial)
             self.sound = 1.0 - self.full - self.partial
-        self.sound = self.sound - self.mended
+        self.sound = np.maximum(self.sound - self.mended, 0.0)
         self.patched, self.replaced = np.zeros((works, len(block))), np.zeros((works, len(block)))
         self.since = np.full((works, len(block)), -1)  #: year of each work, -1 before it
         self.rebuilt = np.full(len(block), -1)  #: year of reconstruction, -1 without one
