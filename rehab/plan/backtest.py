@@ -87,7 +87,8 @@ def ride(surveys: list[pd.DataFrame], assumptions: Assumptions) -> tuple[pd.Data
     visits = visits.sort_values(["block_id", "surveyed_on"], kind="stable", ignore_index=True)
     since = visits.groupby("block_id")["surveyed_on"].shift().dt.year
     try:
-        errors, _ = ride_backtest.run(visits.assign(work=visits["last_work_year"] >= since), assumptions, (0.0,), folds=5)
+        errors, _ = ride_backtest.run(visits.assign(work=visits["last_work_year"] >= since), assumptions, (0.0,),
+                                      folds=5)
     except ValueError as error:
         return tables.empty("backtest"), [Note("back-test", None, None, f"steps and roughness: {error}")]
     rows = errors.assign(
