@@ -20,6 +20,7 @@ from rehab.base.settings import Scenario
 if TYPE_CHECKING:
     import pandas as pd
 
+    from rehab.base.settings import Assumptions
     from rehab.plan import Plan
 
 
@@ -66,6 +67,7 @@ def _parser() -> argparse.ArgumentParser:
     backtest = commands.add_parser("backtest", help="run the forecast on older surveys and compare with the newest")
     for command, run in ((calibrate, _calibrate), (backtest, _backtest)):
         command.set_defaults(run=run)
+        command.add_argument("--assumptions", type=Path, help="TOML with the city's own values: [table] key = value")
         command.add_argument("surveys", type=Path, nargs="+", metavar="OLDER ... NEWEST", help="two or more tables")
         command.add_argument("--mapping", type=Path, help="CSV with the columns theirs, ours, unit, only")
         command.add_argument("--out", type=Path, default=Path("out"), help="folder for the results")
@@ -93,13 +95,10 @@ def _check(options: argparse.Namespace) -> int:
 
 def _plan(options: argparse.Namespace) -> int:
     from rehab import plan
-    from rehab.inputs import assumptions
 
     if options.draws is not None and not 2 <= options.draws <= 100_000:
         raise BadAssumption("the number of draws is between 2 and 100,000")
-    given = assumptions.defaults()
-    if options.assumptions:
-        given = assumptions.overlay(given, _toml(options.assumptions))
+    given = _given(options)
     scenario = _scenario(options)
     began = time.perf_counter()
     blocks, defects, geometry, problems = _tables(options)
@@ -110,6 +109,9 @@ def _plan(options: argparse.Namespace) -> int:
     _write(decided, geometry, problems, options.out, {"reading": round(read, 3)})
     if options.draws is not None:
         _draw(decided, options.draws, options.out)
+    else:  # those of an earlier run belong to another program
+        for name in ("chances.csv", "block_chances.csv"):
+            (options.out / name).unlink(missing_ok=True)
     spent, budget = decided.summary["spent_usd"], decided.summary["budget_usd"]
     gap = decided.summary["gap"]
     proof = "" if gap is None else f", gap {100 * gap:.4f} %"
@@ -119,6 +121,14 @@ def _plan(options: argparse.Namespace) -> int:
         for message in decided.notes["message"]:
             print(f"note: {message}", file=sys.stderr)
     return 0
+
+
+def _given(options: argparse.Namespace) -> Assumptions:
+    """The default assumptions with the city's own values over them."""
+    from rehab.inputs import assumptions
+
+    given = assumptions.defaults()
+    return assumptions.overlay(given, _toml(options.assumptions)) if options.assumptions else given
 
 
 def _draw(decided: Plan, draws: int, out: Path) -> None:
@@ -147,11 +157,10 @@ def _demo(options: argparse.Namespace) -> int:
 
 
 def _calibrate(options: argparse.Namespace) -> int:
-    from rehab.inputs import assumptions
     from rehab.outputs import exports
     from rehab.plan import calibrate
 
-    given = assumptions.defaults()
+    given = _given(options)
     try:
         made = calibrate.refit(_surveys(options), given)
     except ValueError as error:
@@ -170,11 +179,10 @@ def _calibrate(options: argparse.Namespace) -> int:
 def _backtest(options: argparse.Namespace) -> int:
     import pandas as pd
 
-    from rehab.inputs import assumptions
     from rehab.outputs import exports
     from rehab.plan import backtest
 
-    surveys, given = _surveys(options), assumptions.defaults()
+    surveys, given = _surveys(options), _given(options)
     try:
         made = backtest.run(surveys[:-1], surveys[-1], given, options.by)
     except ValueError as error:
@@ -183,7 +191,8 @@ def _backtest(options: argparse.Namespace) -> int:
     errors = pd.concat([table for table in (made.errors, ride) if len(table)] or [ride], ignore_index=True)
     exports.write_csv(errors, options.out / "backtest.csv")
     exports.write_csv(made.blocks, options.out / "backtest_blocks.csv")
-    print(errors.round(3).to_string(index=False, na_rep=""))
+    for sentence in backtest.sentences(errors):
+        print(sentence)
     _say((*made.notes, *more))
     return 0
 

@@ -26,6 +26,11 @@ _UNRECORDED: Final = 5.0
 _FOLDS: Final = 5
 _LEAST_HELD: Final = 30  #: pairs of held indexes from which their scatter is estimated
 _UNIT: Final = {"index": "points", "full_share": "share", "partial_share": "share"}
+#: measure -> its words, what it is shown times, and the unit then
+_WORDS: Final = {"index": ("Condition index", 1, "points"),
+                 "full_share": ("Panels that need full depth", 100, "of a hundred"),
+                 "partial_share": ("Panels that need partial depth", 100, "of a hundred"),
+                 "faulting": ("Mean step at the joints", 1, "in"), "iri": ("Roughness", 1, "in/mile")}
 _RIDE_UNIT: Final = {"faulting": "in", "iri": "in/mi"}
 _NEW: Final = {"index": 100.0, "full_share": 0.0, "partial_share": 0.0}  #: a block of age zero
 
@@ -98,6 +103,20 @@ def ride(surveys: list[pd.DataFrame], assumptions: Assumptions) -> tuple[pd.Data
     return tables.check("backtest", tables.with_types("backtest", rows)), []
 
 
+def sentences(errors: pd.DataFrame) -> list[str]:
+    """How far off the forecast is, one sentence a measure: beside the plain models, with what its interval holds."""
+    said = []
+    for measure, rows in errors.groupby("measure", sort=False):
+        by = rows.set_index("model")
+        words, factor, unit = _WORDS[str(measure)]
+        off = {name: f"{factor * float(by['mean_absolute_error'].loc[name]):.3g}" for name in by.index}
+        count, inside = (float(by[name].loc["survival"]) for name in ("blocks", "coverage"))
+        said.append(f"{words} of {count:.0f} blocks: the forecast is off by {off['survival']} {unit} on average, no "
+                    f"change by {off['no_change']}, a straight line by {off['straight_line']}; the newest survey lies "
+                    f"in the 80 % interval in {100 * inside:.0f} % (curves: {by['curves'].loc['survival']}).")
+    return said
+
+
 def _visits(city: pd.DataFrame) -> pd.DataFrame:
     known = city["year_built"].notna()
     return city[["block_id", "faulting_in", "iri_in_per_mi"]].assign(
@@ -114,7 +133,8 @@ def _condition(survey: Measured, assumptions: Assumptions) -> pd.DataFrame:
     return pd.DataFrame({
         "block_id": city["block_id"], "survey_year": city["survey_year"].astype("int64"),
         **{measure: need[measure] for measure in MEASURES}, "age_yr": city["age_yr"],
-        "last_work_year": city["last_work_year"], "counted": ~city["estimated"].astype(bool),
+        "year_built": city["year_built"], "last_work_year": city["last_work_year"],
+        "counted": ~city["estimated"].astype(bool),
         "held": ~np.isnan(rating.index_held(city, assumptions))})
 
 
@@ -132,6 +152,7 @@ def _pairs(older: list[Measured], newest: Measured, assumptions: Assumptions) ->
         before[["block_id", "survey_year", *MEASURES]], on="block_id", how="left", suffixes=("", "_before"))
     merged = merged.sort_values("block_id", ignore_index=True)
     work = (merged["last_work_year_seen"] >= merged["survey_year"]).fillna(False).astype(bool)
+    work |= (merged["year_built_seen"] > merged["survey_year"]).fillna(False).astype(bool)  # built anew since
     return merged.assign(
         years=merged["survey_year_seen"] - merged["survey_year"], work=work,
         unrecorded=~work & (merged["index_seen"] > merged["index"] + _UNRECORDED),

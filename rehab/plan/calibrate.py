@@ -92,7 +92,7 @@ def fitted(counted: pd.DataFrame, assumptions: Assumptions
         found = calibration.fit(history, assumptions)
     except ValueError as error:
         return history, None, [Note("calibration", None, None, str(error))]
-    return history, found, list(found.notes)
+    return history, found, [replace(note, message=_in_words(note.message)) for note in found.notes]
 
 
 def with_values(assumptions: Assumptions, values: Mapping[str, str]) -> Assumptions:
@@ -109,6 +109,13 @@ def named(key: str) -> str:
     if rest:
         return f"years by which 63 % of the panels of {_CLASSES[rest]} would have {kind} damage (scale)"
     return _NAMES[key]
+
+
+def _in_words(message: str) -> str:
+    """A message with rows of the table ``survival`` in words."""
+    first, _, rest = message.partition(" ")
+    known = first in _NAMES or first.partition(".scale.")[2] in _CLASSES
+    return f"{named(first)[:1].upper()}{named(first)[1:]} {rest}" if known else message
 
 
 def sentences(made: Refit) -> tuple[str, str, str]:
@@ -130,15 +137,19 @@ def _changed_words(made: Refit) -> str:
     rows = made.rows[made.rows["fitted"]]
     if rows.empty:
         return "Too few panels failed between the surveys to tell the curves: the values before stay."
-    moved = rows[~rows["default"].between(rows["low"], rows["high"])]
-    most = moved if len(moved) else rows
+    told = rows[rows["low"].notna()]  # a value at an end of its range has no interval
+    moved = told[~told["default"].between(told["low"], told["high"])]
+    most = moved if len(moved) else told if len(told) else rows
     row = most.iloc[int(np.argmax(np.abs(np.log(most["value"].to_numpy(float) / most["default"].to_numpy(float)))))]
     value, low, high, default = (_short(float(row[name])) for name in ("value", "low", "high", "default"))
     interval = "the end of its range" if np.isnan(row["low"]) else f"95 % interval {low} to {high}"
     change = f"{named(str(row['key']))}, from {default} to {value} ({interval})"
     if moved.empty:
         return f"No value before lies outside its new interval; the most moved is: {change}."
-    return f"{len(moved)} of {len(rows)} values before lie outside their new intervals; most changed is: {change}."
+    held = len(rows) - len(told)
+    ends = f"; {_count(held, 'value')} ended at an end of the range" if held else ""
+    return (f"{len(moved)} of {_count(len(told), 'value')} with an interval lay outside it before; most changed is: "
+            f"{change}{ends}.")
 
 
 def _close_words(made: Refit) -> str:

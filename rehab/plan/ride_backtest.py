@@ -51,6 +51,8 @@ def run(visits: pd.DataFrame, assumptions: Assumptions, horizons: Sequence[float
 def _timed(visits: pd.DataFrame) -> pd.DataFrame:
     """Visits with an age, in the order of blocks and ages; days between visits count where they are known."""
     table = visits[visits["age_yr"].notna() & visits["block_id"].notna()]
+    if table.empty:
+        raise ValueError("no block has a year of building, so that the age of its surface is not known")
     if "surveyed_on" in table:
         first = table.sort_values("surveyed_on").groupby("block_id")[["surveyed_on", "age_yr"]].first()
         begin = table["block_id"].map(first["surveyed_on"])

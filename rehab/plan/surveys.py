@@ -66,6 +66,10 @@ def _as_of(rows: pd.DataFrame, *years: pd.Series) -> pd.Series:
     return latest.reindex(rows.index).astype("float64")
 
 
+def _undated(rows: pd.DataFrame) -> str:
+    return ", ".join(str(year) for year in sorted(rows.loc[rows["undated"].astype(bool), "survey_year"].unique()))
+
+
 def _notes(rows: pd.DataFrame) -> list[Note]:
     """What has to be assumed of the surveys, one note a kind; ``rows`` before any is dropped."""
     twice = rows.duplicated(["block_id", "survey_year"], keep="last")
@@ -73,7 +77,8 @@ def _notes(rows: pd.DataFrame) -> list[Note]:
     counts = {
         "blocks are in one survey only and say nothing of change": (~rows["block_id"].duplicated(keep=False)).sum(),
         "rows are a second survey of a block in one year; the last table counts": twice.sum(),
-        "rows have no day of survey; the default year of survey is taken": rows["undated"].sum(),
+        f"rows have no day of survey; the year {_undated(rows)} is taken for them, and what the years between surveys "
+        "say hangs on it: give the days": rows["undated"].sum(),
         "blocks have no year built: they tell of the years between surveys, not of those since building":
             (~rows.groupby("block_id")["built"].any()).sum(),
         "blocks have a different number of panels in their surveys; all counts are scaled to the newest":

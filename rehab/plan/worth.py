@@ -16,6 +16,7 @@ import pandas as pd
 from rehab.base.errors import Note
 from rehab.base.money import annual_cost, escalation_factor, increments, present_worth_factor
 from rehab.base.settings import Assumptions
+from rehab.base.surface import grindings_left
 from rehab.base.tables import STRATEGIES
 from rehab.plan.model import Floats, Prepared
 from rehab.steps import estimate, grinding, lifecycle, takeoff
@@ -52,8 +53,9 @@ def courses(network: pd.DataFrame, needs: pd.DataFrame, first_usd: Mapping[str, 
                        grinding_user_usd=delays.get(lifecycle.GRINDING) if ground else None)
 
     nothing = np.zeros(len(network))
-    now = {name: whole(Activity(name, first_usd.get(name, nothing), lives[name]["treated_yr"].to_numpy(float)))
-           for name in STRATEGIES}
+    used = assumptions.number("treatment_lives", "ground.most_times") - grindings_left(network, assumptions)
+    now = {name: whole(Activity(name, first_usd.get(name, nothing), lives[name]["treated_yr"].to_numpy(float),
+                                ground_before=used)) for name in STRATEGIES}
     last = now[STRATEGIES[-1]]
     return {name: (now[name], *map(whole, (later or {}).get(name, ())), last) for name in STRATEGIES[:-1]} | {
         STRATEGIES[-1]: (last,)}

@@ -43,7 +43,12 @@ def describe_chances(chances: pd.DataFrame) -> str:
     if planned <= 0:
         return "The program holds no work, so nothing of it can cost more."
     often = int((chances["over"] > 0.5).sum())
+
+    def by(usd: float) -> str:
+        return f"{money(abs(usd))} {'more' if usd >= 0 else 'less'}"
+
+    apart = f"{share(abs(mean / planned - 1))} {'more' if mean >= planned else 'less'}"
     return (f"Planned at likely values the program costs {money(planned)}; over the draws it costs {money(mean)} on "
-            f"average, {share(mean / planned - 1)} more: {money(same - planned)} by the quantities and prices of the "
-            f"planned work, {money(mean - same)} by blocks that need another strategy when their year comes. In "
-            f"{often} of {len(chances)} years it costs more than the budget in over half of the draws.")
+            f"average, {apart}: {by(same - planned)} by the quantities and prices of the planned work, "
+            f"{by(mean - same)} by blocks that need another strategy when their year comes. In {often} of "
+            f"{len(chances)} years it costs more than the budget in over half of the draws.")

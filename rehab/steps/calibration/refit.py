@@ -23,6 +23,7 @@ _ROUNDS: Final = 60
 _CLOSE: Final = 0.004  #: the search ends where the values together are this near, in squared standard errors
 _Z95: Final = 1.959964
 _WORSE: Final = _Z95**2 / 2  #: loss of log-likelihood that is significant at 5 %, one value
+_ENDLESS: Final = 10.0  #: a standard error of a logarithm from which an interval says nothing
 _SHARED: Final = {"shallow.shape": "shallow_shape", "deep.shape": "deep_shape",
                   "shallow_to_deep.hazard_factor": "faster", "prior.shallow_weight": "shallow_weight",
                   "prior.deep_weight": "deep_weight"}
@@ -260,6 +261,7 @@ def _slopes(model: _Model, theta: Floats, parts: list[Data], nodes: list[Floats]
 def _rows(model: _Model, theta: Floats, error: Floats, held: list[str], assumptions: Assumptions) -> pd.DataFrame:
     """The table ``calibration``: what was fitted with its interval, and what the surveys could not tell."""
     table = assumptions.table("survival")
+    error = np.where(error < _ENDLESS, error, np.nan)
     rows = [{"key": key, "value": np.exp(theta[at]), "low": np.exp(theta[at] - _Z95 * error[at]),
              "high": np.exp(theta[at] + _Z95 * error[at]), "fitted": True} for at, key in enumerate(model.keys)]
     rows += [{"key": key, "value": assumptions.number("survival", key), "low": np.nan, "high": np.nan, "fitted": False}

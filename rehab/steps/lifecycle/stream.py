@@ -40,8 +40,9 @@ class Activity:
     until the index is back at the trigger.  ``grinding_usd`` is one regrinding of the surface that it leaves, zero on
     blocks that it does not grind, missing if it grinds none; ``user_usd`` and ``grinding_user_usd`` the delay of road
     users while the street is closed (NaN where it is not known), missing if it is not counted.  ``of`` says which
-    blocks get the work at all, missing for all of them; the others go on to the next.  :class:`ValueError` for costs
-    or lives that cannot be.
+    blocks get the work at all, missing for all of them; the others go on to the next.  ``ground_before`` counts the
+    grindings that the slab has used up before the first work of a life cycle, none if missing.  :class:`ValueError`
+    for costs or lives that cannot be.
     """
 
     strategy: str
@@ -51,6 +52,7 @@ class Activity:
     user_usd: Floats | None = None
     grinding_user_usd: Floats | None = None
     of: Flags | None = None
+    ground_before: Floats | None = None
 
     def __post_init__(self) -> None:
         """Refuse arrays of several lengths, and numbers that would make events vanish."""
@@ -144,7 +146,7 @@ def events(course: Course, terms: Terms) -> Iterator[Event]:
     if course[-1].of is not None and not course[-1].of.all():
         raise ValueError("the last work of a life cycle is done on every block")
     blocks = len(course[0].cost_usd)
-    at, ground, left = np.zeros(blocks), np.zeros(blocks, np.int64), np.zeros(blocks)
+    at, ground, left = np.zeros(blocks), _ground_before(course[0]), np.zeros(blocks)
     for activity in chain(course, repeat(course[-1])):
         due = at < terms.horizon_yr
         if not due.any():
@@ -171,7 +173,7 @@ def own_events(activity: Activity, terms: Terms) -> Iterator[Event]:
     at, done = np.zeros(len(activity.cost_usd)), np.ones(len(activity.cost_usd), bool)
     yield Event(activity.strategy, at, done, activity.cost_usd, _where(done, activity.user_usd))
     if activity.grinding_usd is not None:
-        made = done.astype(np.int64)
+        made = _ground_before(activity) + 1
         yield from _regrindings(activity, activity.grinding_usd, at, activity.life_yr, done, made, terms)
     left = activity.cost_usd * _unused(at, activity.life_yr, terms.horizon_yr)
     yield Event(REMAINING, at + terms.horizon_yr, left > 0, -left, at)
@@ -191,6 +193,12 @@ def _regrindings(activity: Activity, once_usd: Floats, at: Floats, life: Floats,
             return
         usd = np.where(again, once_usd * escalation_factor(terms.growth, when), 0.0)
         yield Event(GRINDING, when, again, usd, _where(again, activity.grinding_user_usd))
+
+
+def _ground_before(activity: Activity) -> npt.NDArray[np.int64]:
+    """Grindings that each slab has used up before the first work."""
+    before = np.zeros(len(activity.cost_usd)) if activity.ground_before is None else activity.ground_before
+    return np.asarray(before, np.int64)
 
 
 def _unused(at: Floats, life: Floats, horizon: float) -> Floats:
