@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
-from scipy import optimize, special
+from scipy import special
 
 from rehab.base.settings import Assumptions
 from rehab.steps.ride.model import Floats, Growth, Measure, on_scale, with_self
@@ -54,6 +54,8 @@ def fit(ages: Floats, readings: Floats, measure: Measure) -> tuple[Growth, pd.Da
     begin at zero.  Intervals come from the curvature of the likelihood; a spread at the edge of its range has none
     (NaN).  Raises :class:`ValueError` with fewer than ten blocks read twice: spreads would be guesses.
     """
+    from scipy import optimize  # half a second that a plan without a fit need not spend
+
     values, seen = on_scale(Growth(measure, *[0.0] * 8), ages, readings)
     if (seen.sum(axis=1) > 1).sum() < 10:
         raise ValueError("fewer than ten blocks have two readings with an age; growth cannot be fitted")
