@@ -23,6 +23,7 @@ def show_uncertainty(made: Plan) -> None:
     st.caption(f"{_DRAWS:,} draws of lives, decay, single panels, the measure of the survey, unit prices and their "
                "rise. In each draw a block gets what the rules decide for its condition in its year; what was set by "
                "hand stays. The settings are under *Prices and rules*, table uncertainty.")
+    _by_year(found.by_year)
     _target(made, found)
     bands = _bands(found.by_year)
     st.plotly_chart(charts.scenario_chart(bands), key="chances_index", alt=charts.describe_scenarios(bands))
@@ -32,6 +33,15 @@ def show_uncertainty(made: Plan) -> None:
     st.plotly_chart(charts.life_chart(lives, mark), key="lives", alt=charts.describe_lives(lives, mark))
     st.caption("Over the blocks that have each strategy today, done in the first year, and over the draws.")
     _least_sure(found.by_block)
+
+
+def _by_year(chances: pd.DataFrame) -> None:
+    names = {"budget_usd": "Budget", "planned_usd": "Planned", "mean_usd": "Mean of the draws",
+             "low_usd": "1 in 10 below", "high_usd": "1 in 10 above"}
+    st.dataframe(pd.DataFrame({"Year": chances["year"].astype(str), **{
+        words: chances[name] for name, words in names.items()}, "Over the budget": chances["over"].map(share)}),
+        hide_index=True, width="stretch",
+        column_config=dict.fromkeys(names.values(), st.column_config.NumberColumn(format="$%,.0f")))
 
 
 def _target(made: Plan, found: chance.Chances) -> None:

@@ -33,7 +33,8 @@ def _chain(first: str, city: pd.DataFrame, need: pd.DataFrame, each: pd.DataFram
     longest = assumptions.number("economics", "longest_life_yr")
     trigger = assumptions.by_class("economics", "trigger", city["functional_class"]).to_numpy(float)
     kinds, done, found = np.full(len(city), first), [], []
-    shift = ageing.shift if first == "none" else np.zeros(len(city))  # a held index keeps its distance until work
+    kept = np.maximum(ageing.shift, 0.0)  # what a held index keeps of its distance after a repair
+    shift = ageing.shift if first == "none" else kept
     _, partial, full = forecast.treated(ageing, block, now, kinds, span)
     for name in lifecycle.follow_ups(first, assumptions)[:-1]:
         step = np.minimum(np.rint(until), span - 1).astype(np.int64)
@@ -41,13 +42,13 @@ def _chain(first: str, city: pd.DataFrame, need: pd.DataFrame, each: pd.DataFram
         cost, fits = _asked(name, city, need, each, at[0], at[1], shift, start_year, assumptions)
         done.append(Work(step, np.where(fits, name, "none")))
         _, partial, full = forecast.treated(ageing, block, now, kinds, span, done)
-        index = forecast.index_of(partial, full, np.zeros((len(city), 1)), assumptions)
+        index = forecast.index_of(partial, full, kept[:, None], assumptions)
         before = np.arange(span) < step[:, None]
         lasts = forecast.years_to(np.where(before, 101.0, index), trigger, longest) - step
         lasts = np.where(fits, np.clip(lasts, 0.0, longest), 0.0)
         found.append(Activity(name, np.where(fits, cost, 0.0), lasts, of=fits))
         until = until + lasts
-        shift = np.where(fits, 0.0, shift)
+        shift = np.where(fits, kept, shift)
     return tuple(found)
 
 

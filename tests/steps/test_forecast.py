@@ -218,6 +218,13 @@ def test_a_held_index_keeps_its_distance_until_work(blocks: Maker, defaults: Ass
     index = forecast.treated_index(ageing, *work, partial, full, defaults)
     assert index[0, :4] == pytest.approx(ageing.index[0, :4]) and index[0, 4] == pytest.approx(100)
     assert sound[0, 4] == pytest.approx(1)
+    for held in (91.0, 40.0):  # above and below what the counts say: work never seems to shorten a life
+        city, need = measured(blocks({"panels_broken": 2, "spalled_joint_ft": 60.0, "condition_index": held}), defaults)
+        ageing = forecast.age(city, need, 2026, 60, defaults)
+        for name in tables.WORK:
+            now = np.array([0]), np.array([0]), np.array([name])
+            _, partial, full = forecast.treated(ageing, *now, 60)
+            assert (forecast.treated_index(ageing, *now, partial, full, defaults)[0] >= ageing.index[0, :60] - 1e-9).all()
 
 
 def weighing(assumptions: Assumptions, weight: float, **more: float) -> Assumptions:

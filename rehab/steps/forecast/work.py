@@ -65,10 +65,14 @@ def treated(ageing: Ageing, block: Ints, step: Ints, strategy: npt.NDArray[np.st
 
 def treated_index(ageing: Ageing, block: Ints, step: Ints, strategy: npt.NDArray[np.str_], partial: Floats,
                   full: Floats, assumptions: Assumptions) -> Floats:
-    """Index of treated paths.  From the work on, the held index keeps its shift only for what was not renewed."""
-    worked = np.arange(partial.shape[1]) >= step[:, None]
-    shift = np.where(worked & (strategy != "none")[:, None], 0.0, ageing.shift[block][:, None])
-    return index_of(partial, full, shift, assumptions)
+    """Index of treated paths.
+
+    A held index above the one of the shares reads the same damage as milder, and goes on to do so after work, which
+    then never seems to shorten a life.  What put one below it is taken to go with the work.
+    """
+    worked = (np.arange(partial.shape[1]) >= step[:, None]) & (strategy != "none")[:, None]
+    before = ageing.shift[block][:, None]
+    return index_of(partial, full, np.where(worked, np.maximum(before, 0.0), before), assumptions)
 
 
 def benefit(network: pd.DataFrame, ageing: Ageing, years: int, strategy: str, assumptions: Assumptions) -> Floats:
