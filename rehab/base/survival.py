@@ -43,9 +43,3 @@ def through_points(age_1: float, share_1: float, age_2: float, share_2: float) -
         raise ValueError("survival points must fall with age, with shares between 0 and 1")
     shape = float(np.log(np.log(share_2) / np.log(share_1)) / np.log(age_2 / age_1))
     return float(age_1 / (-np.log(share_1)) ** (1.0 / shape)), shape
-
-
-def age_of(share_failed: npt.ArrayLike, scale: npt.ArrayLike, shape: npt.ArrayLike) -> Floats:
-    """Age at which the share has failed: the inverse of 1 - S; a share of 1 or more is held just below 1."""
-    share = np.clip(np.asarray(share_failed, float), 0.0, 1.0 - 1e-9)
-    return np.asarray(np.asarray(scale, float) * (-np.log1p(-share)) ** (1.0 / np.asarray(shape, float)))

@@ -76,8 +76,10 @@ def prepare(blocks: pd.DataFrame, defects: pd.DataFrame, assumptions: Assumption
         costs = {name: _likely(city.iloc[row], by_year, name, by_year["year"], detail[row], assumptions)
                  for name in WORK}
     with _timed(seconds, "strategy"):
-        strategies = strategy.sort(city, need, assumptions, measures=_measures(today))
-        yearly = strategy.sort(city.iloc[row], by_year, assumptions, measures=_measures(costs), explain=False)
+        strategies = strategy.sort(city, need, assumptions, measures=strategy.cost_measures(
+            today["full_depth"], today["reconstruction"]))
+        yearly = strategy.sort(city.iloc[row], by_year, assumptions, explain=False, measures=strategy.cost_measures(
+            costs["full_depth"], costs["reconstruction"]))
         by_rule = yearly["strategy"].map(STRATEGIES.index).to_numpy(np.int64).reshape(-1, years)
         adequate = {name: flags.reshape(-1, years) for name, flags in strategy.adequate(yearly).items()}
     with _timed(seconds, "benefit"):
@@ -186,13 +188,6 @@ def _likely(city: pd.DataFrame, need: pd.DataFrame, name: str, years: npt.ArrayL
     """Likely cost of one strategy, row by row, dollars of the years."""
     quantities = takeoff.measure(city, need, name, assumptions)
     return estimate.price(quantities, years, assumptions, detail)["likely_usd"].to_numpy(float)
-
-
-def _measures(costs: dict[str, npt.NDArray[np.float64]]) -> pd.DataFrame:
-    """What the strategy rules ask beside the needs: the cost of full-depth repair against reconstruction."""
-    whole = costs["reconstruction"]
-    return pd.DataFrame({"cost_ratio": np.divide(costs["full_depth"], whole, out=np.full(len(whole), np.nan),
-                                                 where=whole > 0)})
 
 
 def _name_surveyed(city: pd.DataFrame, found: pd.DataFrame) -> pd.DataFrame:

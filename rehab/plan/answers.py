@@ -27,7 +27,7 @@ def block_forecast(plan: Plan, block_id: str, years: int = 30) -> pd.DataFrame:
     'no work', 'now: STRATEGY' or 'program'.
     """
     prepared = plan.prepared
-    row = int(np.flatnonzero(prepared.network["block_id"].to_numpy() == block_id)[0])
+    row = prepared.row(block_id)
     paths: list[tuple[str, str, int]] = [("no work", "none", 0)]
     listed = str(plan.strategies["alternatives"].iloc[row]).split("; ")
     paths += [(f"now: {name}", name, 0) for name in listed if name != "none"]

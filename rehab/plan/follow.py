@@ -61,7 +61,6 @@ def _asked(name: str, city: pd.DataFrame, need: pd.DataFrame, each: pd.DataFrame
     detail = city["condition_source"].to_numpy()
     usd = {kind: estimate.price(takeoff.measure(city, then, kind, assumptions), then["year"], assumptions, detail)[
         "likely_usd"].to_numpy(float) for kind in {name, "full_depth", "reconstruction"}}
-    whole = usd["reconstruction"]
-    ratio = np.divide(usd["full_depth"], whole, out=np.full(len(whole), np.nan), where=whole > 0)
-    sorted_ = strategy.sort(city, then, assumptions, measures=pd.DataFrame({"cost_ratio": ratio}), explain=False)
+    measures = strategy.cost_measures(usd["full_depth"], usd["reconstruction"])
+    sorted_ = strategy.sort(city, then, assumptions, measures=measures, explain=False)
     return usd[name], strategy.adequate(sorted_)[name]

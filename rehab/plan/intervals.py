@@ -14,7 +14,7 @@ import pandas as pd
 from rehab.base import tables
 from rehab.base.settings import Assumptions
 from rehab.base.survival import median
-from rehab.base.tables import STRATEGIES, WORK
+from rehab.base.tables import IN_WORDS, STRATEGIES, WORK
 from rehab.plan.model import Plan, Prepared
 from rehab.steps import forecast
 
@@ -29,7 +29,7 @@ def with_bands(plan: Plan, paths: pd.DataFrame, draws: int = 400) -> pd.DataFram
     """
     prepared = plan.prepared
     rng = np.random.default_rng(_SEED)
-    row = _row(prepared, str(paths["block_id"].iloc[0]))
+    row = prepared.row(str(paths["block_id"].iloc[0]))
     drawn = forecast.multiples(prepared.ageing, np.array([row]), draws, prepared.assumptions, rng)
     count = int(prepared.network["panels"].iloc[row])
     chance = forecast.Chance(np.full(draws, max(count, 1)), rng)
@@ -52,7 +52,7 @@ def with_bands(plan: Plan, paths: pd.DataFrame, draws: int = 400) -> pd.DataFram
 
 def block_lives(prepared: Prepared, block_id: str, draws: int = 400) -> pd.DataFrame:
     """The table ``lives`` of one block: every adequate strategy done in the first year, and none."""
-    row = _row(prepared, block_id)
+    row = prepared.row(block_id)
     listed = str(prepared.strategies["alternatives"].iloc[row]).split("; ")
     names = [name for name in STRATEGIES if name == "none" or name in listed]
     rows = np.full(len(names), row)
@@ -80,7 +80,7 @@ def lives_by_strategy(prepared: Prepared, draws: int = 20) -> pd.DataFrame:
 
 def explain(prepared: Prepared, block_id: str) -> tuple[str, str, str]:
     """The forecast of a block in three sentences: its family, what its own survey makes of it, what follows."""
-    row = _row(prepared, block_id)
+    row = prepared.row(block_id)
     city, used = prepared.network.iloc[[row]], prepared.assumptions
     line, need = city.iloc[0], prepared.needs.iloc[row]
     curve = forecast.families(city, used).iloc[0]
@@ -92,11 +92,10 @@ def explain(prepared: Prepared, block_id: str) -> tuple[str, str, str]:
 
 def _own(prepared: Prepared, row: int, line: pd.Series, need: pd.Series, city: pd.DataFrame,
          used: Assumptions) -> str:
-    own = prepared.ageing.own
+    curve = forecast.block_curves(city, prepared.needs.iloc[[row]], used).iloc[0]
     usual = forecast.usual_shares(city, used).iloc[0]
     panels = float(line["panels"])
-    factors = [(float(np.exp(log[row])), float(np.sqrt(var[row]))) for log, var in (
-        (own.log_shallow, own.var_shallow), (own.log_deep, own.var_deep))]
+    factors = [(float(curve[f"{kind}_factor"]), float(curve[f"{kind}_sd"])) for kind in ("shallow", "deep")]
     said = [f"{value:.2f} times (80 % interval {value * np.exp(-1.2816 * sd):.2f} to {value * np.exp(1.2816 * sd):.2f})"
             for value, sd in factors]
     seen = {"panel survey": "The panel survey found", "counts": "The survey counted"}.get(
@@ -124,7 +123,7 @@ def _ahead(prepared: Prepared, block_id: str, line: pd.Series, need: pd.Series, 
         said = (f"Without work the index, {need['index']:.0f} at the survey, is at {trigger:.0f} or below in "
                 f"{prepared.start_year}: major work is due")
     for name in (name for name in WORK if name in lives.index):
-        said += (f"; with {name.replace('_', '-').replace('-depth', '-depth repair')} then, in "
+        said += (f"; with {IN_WORDS[name]} then, in "
                  f"{years(name, 'treated')} years, {years(name, 'added')} more")
     return said + "."
 
@@ -154,8 +153,3 @@ def _lives(blocks: list[str], names: Sequence[str], without: np.ndarray, with_wo
         for end, at in (("low_", 10), ("", 50), ("high_", 90))}
     return tables.check("lives", tables.with_types("lives", pd.DataFrame(
         {"block_id": blocks, "strategy": names, **found}).sort_values(["block_id", "strategy"], ignore_index=True)))
-
-
-def _row(prepared: Prepared, block_id: str) -> int:
-    return int(np.flatnonzero(prepared.network["block_id"].to_numpy() == block_id)[0])
-

@@ -49,6 +49,13 @@ class Prepared:
     seconds: dict[str, float]
     fingerprint: str
 
+    def row(self, block_id: str) -> int:
+        """The row of a block in the network and in every table like it; :class:`KeyError` for an unknown block."""
+        rows = np.flatnonzero(self.network["block_id"].to_numpy() == block_id)
+        if len(rows) != 1:
+            raise KeyError(block_id)
+        return int(rows[0])
+
 
 @dataclass(frozen=True)
 class Plan:

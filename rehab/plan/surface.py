@@ -17,8 +17,7 @@ def of_block(prepared: Prepared, block_id: str, years: int = 30) -> pd.DataFrame
     Columns measure (the column of the network), year, value, low and high (without work, with the 80 % interval) and
     ground (done in the first year, and growing again from then).  Empty for a block without either reading.
     """
-    row = np.flatnonzero(prepared.network["block_id"].to_numpy() == block_id)
-    city, start = prepared.network.iloc[row], prepared.start_year
+    city, start = prepared.network.iloc[[prepared.row(block_id)]], prepared.start_year
     found = ride.forecast(city, start, years, prepared.assumptions)
     parts = []
     for measure, column in MEASURES.items():

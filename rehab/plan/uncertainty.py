@@ -140,10 +140,8 @@ def _cases(prepared: Prepared, row: Ints, step: Ints, partial: Floats, full: Flo
         quantities = takeoff.measure(city, need, name, used)
         price = estimate.unit_prices("value", quantities.columns, used)
         amounts[STRATEGIES.index(name)] = quantities.to_numpy(float) * price * factor[:, None]
-    whole = amounts[STRATEGIES.index("reconstruction")].sum(axis=1)
-    ratio = np.divide(amounts[STRATEGIES.index("full_depth")].sum(axis=1), whole, out=np.full(len(whole), np.nan),
-                      where=whole > 0)
-    sorted_ = strategy.sort(city, need, used, measures=pd.DataFrame({"cost_ratio": ratio}), explain=False)
+    full_usd, rebuilt_usd = (amounts[STRATEGIES.index(name)].sum(axis=1) for name in ("full_depth", "reconstruction"))
+    sorted_ = strategy.sort(city, need, used, measures=strategy.cost_measures(full_usd, rebuilt_usd), explain=False)
     return sorted_["strategy"].map(STRATEGIES.index).to_numpy(np.int64), amounts
 
 

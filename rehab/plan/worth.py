@@ -17,14 +17,13 @@ from rehab.base.errors import Note
 from rehab.base.money import annual_cost, escalation_factor, increments, present_worth_factor
 from rehab.base.settings import Assumptions
 from rehab.base.surface import grindings_left
-from rehab.base.tables import STRATEGIES
+from rehab.base.tables import IN_WORDS, STRATEGIES
 from rehab.plan.model import Floats, Prepared
 from rehab.steps import estimate, grinding, lifecycle, takeoff
 from rehab.steps.lifecycle import Activity, Course
 
 _GROUND: Final = ("partial_depth", "full_depth")  #: strategies that leave a ground surface
-_WORDS: Final = {"none": "no work", "partial_depth": "partial-depth repair", "full_depth": "full-depth repair",
-                 "reconstruction": "reconstruction", lifecycle.GRINDING: "grinding the surface again",
+_WORDS: Final = {**IN_WORDS, lifecycle.GRINDING: "grinding the surface again",
                  lifecycle.REMAINING: "value of the life left"}
 
 
@@ -81,7 +80,7 @@ def delay_notes(network: pd.DataFrame, assumptions: Assumptions) -> list[Note]:
 
 def of_block(prepared: Prepared, block_id: str) -> dict[str, Course]:
     """The life cycles of one block, as :func:`courses` of a single row; :class:`KeyError` for an unknown block."""
-    row = _row(prepared, block_id)
+    row = prepared.row(block_id)
     first = row * prepared.years
     return courses(prepared.network.iloc[[row]], prepared.needs_by_year.iloc[[first]],
                    {name: costs[row:row + 1, 0] for name, costs in prepared.costs.items()},
@@ -92,7 +91,7 @@ def of_block(prepared: Prepared, block_id: str) -> dict[str, Course]:
 
 def is_due(prepared: Prepared, block_id: str) -> bool:
     """Whether the block is at its trigger in the first year, so that no work now means the work that follows, today."""
-    return bool(prepared.lives["none"]["treated_yr"].iloc[_row(prepared, block_id)] <= 0)
+    return bool(prepared.lives["none"]["treated_yr"].iloc[prepared.row(block_id)] <= 0)
 
 
 def compared(prepared: Prepared, block_id: str, names: Sequence[str]) -> pd.DataFrame:
@@ -101,7 +100,7 @@ def compared(prepared: Prepared, block_id: str, names: Sequence[str]) -> pd.Data
     Columns strategy, then (what follows, in words), trigger (index at which that falls due), life_yr (years until the
     index falls to it), first_usd, worth_usd, annual_usd, and user_worth_usd where the delay of road users is counted.
     """
-    row = _row(prepared, block_id)
+    row = prepared.row(block_id)
     found, line, trigger = of_block(prepared, block_id), prepared.worth.iloc[row], _trigger(prepared, row)
     rows = [{"strategy": name, "then": _then(found[name]), "trigger": trigger,
              "life_yr": float(found[name][0].life_yr[0]), "first_usd": float(found[name][0].cost_usd[0]),
@@ -149,7 +148,7 @@ def break_evens(prepared: Prepared, block_id: str, names: Sequence[str]) -> list
 
     Waiting is left out where the block is at its trigger already: it is then the work that follows, done today.
     """
-    found, terms, row = of_block(prepared, block_id), _terms(prepared), _row(prepared, block_id)
+    found, terms, row = of_block(prepared, block_id), _terms(prepared), prepared.row(block_id)
     trigger = _trigger(prepared, row)
     cost = {name: lifecycle.present_worth(found[name], terms, (terms.discount,))[:, 0] for name in names}
     said = []
@@ -176,7 +175,7 @@ def benefit_cost(prepared: Prepared, block_id: str, names: Sequence[str]) -> pd.
     at least what as many dollars gain on average where the rules call for work in the first year; both of the last
     columns are missing where they call for none.
     """
-    row, least = _row(prepared, block_id), _average_benefit(prepared)
+    row, least = prepared.row(block_id), _average_benefit(prepared)
     works = [name for name in STRATEGIES[1:] if name in names]
     line = prepared.worth.iloc[row]
     cost = [max(float(line[f"{name}_own_usd"]), 0.0) for name in works]
@@ -241,13 +240,6 @@ def _terms(prepared: Prepared) -> lifecycle.Terms:
 def _trigger(prepared: Prepared, row: int) -> float:
     of = str(prepared.network["functional_class"].iloc[row])
     return prepared.assumptions.number("economics", f"trigger.{of}")
-
-
-def _row(prepared: Prepared, block_id: str) -> int:
-    rows = np.flatnonzero(prepared.network["block_id"].to_numpy() == block_id)
-    if len(rows) != 1:
-        raise KeyError(block_id)
-    return int(rows[0])
 
 
 def _percent(rate: float) -> str:

@@ -31,12 +31,6 @@ def test_conditional_failure_agrees_with_scipy(age: float, years: float, scale: 
     assert float(survival.failing(age, years, scale, shape)) == pytest.approx(expected, rel=1e-9, abs=1e-12)
 
 
-@given(st.floats(0.001, 0.99), st.floats(5, 200), st.floats(0.5, 8))
-def test_age_of_a_share_is_the_inverse(share: float, scale: float, shape: float) -> None:
-    age = survival.age_of(share, scale, shape)
-    assert 1 - float(survival.survival(age, scale, shape)) == pytest.approx(share, rel=1e-9)
-
-
 def test_points_must_fall() -> None:
     with pytest.raises(ValueError, match="fall with age"):
         survival.through_points(9.5, 0.5, 13.5, 0.9)

@@ -25,6 +25,7 @@ from rehab.base.tables.fields import (
     CLASSES,
     DEFECTS,
     DISTRESS,
+    IN_WORDS,
     REPAIRS,
     SEVERITIES,
     SOURCES,
@@ -36,7 +37,7 @@ from rehab.base.tables.fields import (
 )
 
 __all__ = [
-    "CALLS", "CLASSES", "CONDITION", "COUNTS", "DEFECTS", "DISTRESS", "REPAIRS", "SEVERITIES", "SOURCES",
+    "CALLS", "CLASSES", "CONDITION", "COUNTS", "DEFECTS", "DISTRESS", "IN_WORDS", "REPAIRS", "SEVERITIES", "SOURCES",
     "STRATEGIES", "TABLES", "TASKS", "WORK", "Field", "Kind", "check", "dictionary", "empty", "field", "fields",
     "obeys", "schema", "upload_fields", "with_types",
 ]

@@ -9,6 +9,9 @@ Kind = Literal["text", "number", "whole", "flag", "date", "choice", "key"]
 
 STRATEGIES: Final = ("none", "partial_depth", "full_depth", "reconstruction")  #: from light to heavy
 WORK: Final = STRATEGIES[1:]
+#: a strategy within a sentence
+IN_WORDS: Final = {"none": "no work", "partial_depth": "partial-depth repair", "full_depth": "full-depth repair",
+                   "reconstruction": "reconstruction"}
 CLASSES: Final = ("arterial", "collector", "local", "alley")
 DISTRESS: Final = ("none", "low", "medium", "high")
 SOURCES: Final = ("panel survey", "counts", "index", "rating", "word")  #: what a block's condition rests on

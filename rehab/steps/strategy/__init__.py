@@ -18,7 +18,7 @@ from rehab.steps.strategy.companion_work import companions
 from rehab.steps.strategy.reasons import explain as _reasons
 from rehab.steps.strategy.rules import fires, measured, read
 
-__all__ = ["adequate", "curb_ramp_note", "override", "sort"]
+__all__ = ["adequate", "cost_measures", "curb_ramp_note", "override", "sort"]
 
 Flags = npt.NDArray[np.bool_]
 _DUTIES = ("alteration", "review", "maintenance", "none")
@@ -52,6 +52,12 @@ def sort(network: pd.DataFrame, needs: pd.DataFrame, assumptions: Assumptions, *
         "engineer_decides": np.array([rule.engineer for rule in rules])[first],
         "overridden": False, "estimated": needs["estimated"].to_numpy(),
     }).astype({"engineer_decides": "boolean", "overridden": "boolean", "estimated": "boolean"})
+
+
+def cost_measures(full_usd: npt.NDArray[np.float64], rebuilt_usd: npt.NDArray[np.float64]) -> pd.DataFrame:
+    """What the rules ask beside the needs: the cost of full-depth repair as a share of that of reconstruction."""
+    return pd.DataFrame({"cost_ratio": np.divide(full_usd, rebuilt_usd, out=np.full(len(rebuilt_usd), np.nan),
+                                                 where=rebuilt_usd > 0)})
 
 
 def adequate(strategies: pd.DataFrame) -> dict[str, Flags]:

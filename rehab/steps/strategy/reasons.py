@@ -4,17 +4,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
-from typing import Final
 
 import numpy as np
 import numpy.typing as npt
 
 from rehab.base.settings import Assumptions
+from rehab.base.tables import IN_WORDS
 from rehab.steps.strategy.rules import OPERATORS, Limit, Rule
 
 Floats = npt.NDArray[np.float64]
-_NAMES: Final = {"none": "no work", "partial_depth": "partial-depth repair", "full_depth": "full-depth repair",
-                 "reconstruction": "reconstruction"}
 
 
 def explain(rules: list[Rule], values: Mapping[str, Floats], fired: npt.NDArray[np.bool_],
@@ -24,8 +22,8 @@ def explain(rules: list[Rule], values: Mapping[str, Floats], fired: npt.NDArray[
     Before them all stands between what the engineer decides, where that is so.  ``fired`` has a row per block and a
     column per rule, ``first`` the number of the deciding rule.
     """
-    parts: list[list[str]] = [[f"engineer decides between {_NAMES[rules[number].strategy]} and "
-                               f"{_NAMES[rules[number].also]}"] if rules[number].engineer else [] for number in first]
+    parts: list[list[str]] = [[f"engineer decides between {IN_WORDS[rules[number].strategy]} and "
+                               f"{IN_WORDS[rules[number].also]}"] if rules[number].engineer else [] for number in first]
     last = len(rules) - 1
     for number, rule in enumerate(rules):
         at = np.flatnonzero(fired[:, number] & ((number < last) | (first == last)))
