@@ -33,7 +33,8 @@ def show_lifecycle(made: Plan, block_id: str) -> None:
     rates = worths.by_rate(prepared, block_id, names)
     st.plotly_chart(charts.worth_chart(rates, rate), key=f"worth_{block_id}", alt=charts.describe_worth(rates, rate))
     _rates(rates)
-    st.write(session.plain(worths.rate_words(rates)))
+    if len(names) > 1:
+        st.write(session.plain(worths.rate_words(rates)))
     sentences = worths.break_evens(prepared, block_id, names)
     if sentences:
         st.markdown("**How long a work must last**")

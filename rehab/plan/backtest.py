@@ -210,8 +210,8 @@ def _curves(surveys: list[Measured], assumptions: Assumptions) -> tuple[Assumpti
             _, found, more = calibrate.fitted(counted, assumptions)
             notes += more
             return (calibrate.with_values(assumptions, found.values()) if found else assumptions), bool(found), notes
-    return assumptions, False, [Note("back-test", None, None, "no block has two surveys to fit to, and one tells of no "
-                                     "change: the curves given are not refitted")]
+    return assumptions, False, [Note("back-test", None, None, "no block was surveyed twice before the newest "
+                                     "survey, so the curves are not refitted: those given are tested")]
 
 
 def _noise(surveys: list[Measured], known: pd.DataFrame, asked: pd.DataFrame, given: Assumptions,
