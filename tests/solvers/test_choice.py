@@ -87,7 +87,7 @@ def enumerate_all(value: np.ndarray, cost: np.ndarray, group: np.ndarray, budget
         rows = [row[must[row]] if must[row].any() else row for row in rows]
     for combination in itertools.product(*rows):
         picked = list(combination)
-        if (cost[picked].sum(axis=0) <= budget * (1 + 1e-9)).all():
+        if (cost[picked].sum(axis=0) <= budget + 1e-9 * np.abs(budget)).all():
             worth = float(value[picked].sum())
             best = worth if best is None else max(best, worth)
     return best
@@ -134,6 +134,49 @@ def test_agrees_with_enumeration(problem: tuple[np.ndarray, ...], random: object
     assert np.isin(np.flatnonzero(must), found.chosen).all()
     assert found.value == pytest.approx(best, rel=2e-6, abs=1e-9)
     assert found.upper_bound >= best - 1e-9
+
+
+@settings(max_examples=200, deadline=None)
+@given(tiny(), st.data())
+def test_floors_agree_with_enumeration(problem: tuple[np.ndarray, ...], data: st.DataObject) -> None:
+    value, cost, group, budget = problem
+    turned = np.array(data.draw(st.lists(st.sampled_from([-1.0, 1.0]), min_size=cost.size, max_size=cost.size)))
+    cost = cost * turned.reshape(cost.shape)  # some rows give what others take
+    budget = np.where((cost < 0).any(axis=0), budget - data.draw(st.integers(0, 30)), budget)
+    best = enumerate_all(value, cost, group, budget)
+    found = choice.select(value, sparse.csr_array(cost) if data.draw(st.booleans()) else cost, group, budget)
+    if best is None:
+        assert found.status == "infeasible" and found.short is not None
+        return
+    assert found.status == "optimal"
+    assert found.value == pytest.approx(best, rel=2e-6, abs=1e-9)
+    assert (cost[found.chosen].sum(axis=0) <= budget + 1e-6).all()
+    assert (found.prices >= 0).all() and found.upper_bound >= best - 1e-9
+    by_prices = found.prices @ budget + sum((value - cost @ found.prices)[group == label].max()
+                                            for label in np.unique(group))
+    assert by_prices >= best - 1e-7  # whoever holds the prices can work the bound out
+
+
+def test_a_floor_makes_the_choice_dearer_or_impossible() -> None:
+    # two groups, one budget of 10; the second group must take at least 4 of it
+    value, group = [0.0, 9, 0, 2, 3], [0, 0, 1, 1, 1]
+    cost = np.array([[0.0, 0], [8, 0], [0, 0], [2, -2], [5, -5]])
+    assert choice.select(value, cost[:, :1], group, [10.0]).value == 11
+    floor = choice.select(value, cost, group, [10.0, -4.0])
+    assert (floor.value, floor.status) == (3, "optimal")  # 8 + 5 is too much, so the first group goes without
+    beyond = choice.select(value, cost, group, [10.0, -6.0])
+    assert (beyond.status, beyond.short) == ("infeasible", 1)
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.integers(0, 10_000))
+def test_a_choice_to_begin_with_is_never_lost(seed: int) -> None:
+    made = compare.city(60, 4, seed, share=0.1)
+    known = choice.select(*made, seconds=5.0, effort=4, seed=seed)
+    again = choice.select(*made, start=known.chosen, effort=0)
+    assert again.value >= known.value
+    useless = choice.select(*made, start=np.arange(3), effort=0)  # not one of each group: the search goes without
+    assert useless.value == choice.select(*made, effort=0).value
 
 
 @settings(max_examples=60, deadline=None)
@@ -241,7 +284,7 @@ def test_trivial_inputs() -> None:
 
 
 @pytest.mark.parametrize(("change", "message"), [
-    ({"value": [1, np.nan]}, r"value\[1\]"), ({"cost": [[1], [-1]]}, r"cost\[1, 0\]"),
+    ({"value": [1, np.nan]}, r"value\[1\]"), ({"cost": [[1], [np.inf]]}, r"cost\[1, 0\]"),
     ({"cost": [[np.nan], [1]]}, r"cost\[0, 0\]"),
     ({"budget": [-1]}, r"budget\[0\]"), ({"budget": [np.inf]}, r"budget\[0\]"), ({"group": [0.5, 1]}, "integers"),
     ({"group": [0]}, "one length"), ({"cost": [[1]]}, "shape"), ({"must": [True]}, "must"),

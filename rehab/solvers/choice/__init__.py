@@ -38,7 +38,8 @@ class Choice:
     ``status``: "optimal" (gap within the one asked for), "feasible" (stopped sooner), "infeasible"
     (proven that no choice is within the budgets; ``short`` is a resource that cannot be met) or "unknown" (the
     search was stopped before any choice was found).
-    ``prices[r]``: worth of one more unit of each budget in the linear relaxation, never negative.
+    ``prices[r]``: worth of one more unit of each budget in the linear relaxation, never negative; with them the sum of
+    prices times budgets and of the best (value - price times cost) of each group is a bound, as anyone can work out.
     ``seconds``: time taken.
     """
 
@@ -53,18 +54,20 @@ class Choice:
 
 
 def select(value: npt.ArrayLike, cost: object, group: npt.ArrayLike, budget: npt.ArrayLike, *,
-           must: npt.ArrayLike | None = None, gap: float = 1e-6, seconds: float = 10.0, effort: int | None = None,
-           seed: int = 0) -> Choice:
+           must: npt.ArrayLike | None = None, start: npt.ArrayLike | None = None, gap: float = 1e-6,
+           seconds: float = 10.0, effort: int | None = None, seed: int = 0) -> Choice:
     """Choose one alternative of each group, of the greatest total value within every budget.
 
-    ``value[n]`` any finite number; ``cost[n, r]`` dense or scipy sparse, not negative; ``group[n]`` integer
-    labels in any order; ``budget[r]`` not negative; ``must[n]`` true for alternatives that have to be chosen.
+    ``value[n]`` any finite number; ``cost[n, r]`` dense or scipy sparse; ``group[n]`` integer labels in any order;
+    ``budget[r]``; ``must[n]`` true for alternatives that have to be chosen.  A floor, a sum that has to be at least so
+    much, is a budget with the signs of its costs and limit turned.  ``start``: rows of a choice known before, from
+    which the search begins if it is within the budgets; what is found is then never worth less.
     Stops when the relative gap is at most ``gap``, after ``effort`` searches (:data:`.finish.STRETCH` says how long
     one may be) or after about ``seconds``.  The same input and ``seed`` give the same choice unless the clock ends
     the search.  No budget is exceeded by more than 1e-9 of it (rounding).
 
-    Raises :class:`ValueError`, naming the entry, for NaN, infinite or negative figures, shapes that do not agree, and
-    two ``must`` in one group.
+    Raises :class:`ValueError`, naming the entry, for NaN and infinite figures, a budget below zero that no cost below
+    zero can meet, shapes that do not agree, and two ``must`` in one group.
     """
     began = time.monotonic()
     whole = check(value, cost, group, budget, must)
@@ -75,7 +78,8 @@ def select(value: npt.ArrayLike, cost: object, group: npt.ArrayLike, budget: npt
     if isinstance(problem, int):
         return _without(whole, "infeasible", problem, began)
     dual = _dual.solve(problem, seed)
-    state = _finish.finish(problem, dual, gap, began + seconds, effort, seed)
+    known = None if start is None else _known(problem, np.asarray(start, np.int64))
+    state = _finish.finish(problem, dual, gap, began + seconds, effort, seed, known)
     if state.chosen is None:
         if state.short is not None:
             return _without(whole, "infeasible", state.short, began)
@@ -84,6 +88,12 @@ def select(value: npt.ArrayLike, cost: object, group: npt.ArrayLike, budget: npt
     left = (bound - state.value) / max(abs(bound), 1e-300)
     return Choice(problem.source[state.chosen], state.value, bound, left, "optimal" if state.done(gap) else "feasible",
                   time.monotonic() - began, _with_closed(whole, problem, dual))
+
+
+def _known(problem: Problem, start: Ints) -> Ints | None:
+    """The caller's rows as rows of the problem, one per group; None if one is not open or a group has none."""
+    rows = np.flatnonzero(np.isin(problem.source, start))
+    return rows if np.array_equal(problem.of[rows], np.arange(problem.groups)) else None
 
 
 def _without(problem: Problem, status: Status, short: int | None, began: float, bound: float = np.nan) -> Choice:

@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from rehab.solvers.choice import branch, improve, linear
+from rehab.solvers.choice import branch, improve, linear, patterns
 from rehab.solvers.choice.dual import CORE, Dual, core
 from rehab.solvers.choice.problem import TOLERANCE, Bools, Ints, Problem, starts
 
@@ -18,6 +18,8 @@ DIVE = 50
 """Groups in a wide neighbourhood."""
 STRETCH = 60
 """Blocks of part-choices that one search may extend; the exact search has as many for each search that is left."""
+FEW = {2: 30, 3: 40}
+"""Groups in a neighbourhood of so many patterns of scarce resources."""
 PATIENCE = 4
 """Neighbourhoods searched in vain before the exact search of a small core begins."""
 
@@ -45,8 +47,12 @@ class State:
         return self.bound - self.value <= gap * max(abs(self.bound), 1e-12)
 
 
-def finish(problem: Problem, dual: Dual, gap: float, deadline: float, effort: int | None, seed: int) -> State:
-    """The best choice found by ``deadline`` (a time of the monotonic clock), or sooner within ``gap`` or ``effort``."""
+def finish(problem: Problem, dual: Dual, gap: float, deadline: float, effort: int | None, seed: int,
+           known: Ints | None = None) -> State:
+    """The best choice found by ``deadline`` (a time of the monotonic clock), or sooner within ``gap`` or ``effort``.
+
+    The search sees ``known``, a choice to begin with, only if it is worth more than what is found without.
+    """
     state = State(None, -np.inf, dual.bound)
     _offer(problem, state, dual.best)
     size = CORE
@@ -55,6 +61,8 @@ def finish(problem: Problem, dual: Dual, gap: float, deadline: float, effort: in
         if size >= len(problem.value) or time.monotonic() > deadline:
             break
         size *= 8
+    if known is not None:
+        _offer(problem, state, known)
     if state.chosen is None:
         _any(problem, dual, state, gap, deadline, effort)
     if state.chosen is not None:
@@ -89,6 +97,7 @@ def _polish(problem: Problem, dual: Dual, state: State, gap: float, deadline: fl
     """
     rng = np.random.default_rng(seed)
     size, misses, turns = 14, 0, 0
+    few: patterns.Patterns | None = None
     while not state.done(gap) and time.monotonic() < deadline and (effort is None or turns < effort):
         mask = _open(problem, dual, state, gap)
         several = np.flatnonzero(np.add.reduceat(mask, problem.first) > 1)
@@ -96,6 +105,15 @@ def _polish(problem: Problem, dual: Dual, state: State, gap: float, deadline: fl
             left = _all(None if effort is None else effort - turns)
             _search(problem, dual, state, mask, several, gap, deadline, left)
             return
+        if few is None:
+            few = patterns.find(problem, dual, mask, patterns.SIZES[0], rng)
+        better = _within(problem, dual, state, mask, few, gap, deadline, rng)
+        if better is None and few.size < patterns.SIZES[-1]:
+            few = patterns.find(problem, dual, mask, few.size + 1, rng)
+            continue
+        if better is not None:
+            turns += 1
+            continue
         if turns % 12 == 11:
             width = 1500 << min(turns // 24, 4)
             better, ended = _exchange(problem, dual, state, gap, deadline, (width,)), True
@@ -107,6 +125,24 @@ def _polish(problem: Problem, dual: Dual, state: State, gap: float, deadline: fl
             if not dive:
                 size = max(6, size + (2 if ended and not better else 0 if ended else -2))
         misses, turns = (0 if better else misses + 1), turns + 1
+
+
+def _within(problem: Problem, dual: Dual, state: State, mask: Bools, few: patterns.Patterns, gap: float,
+            deadline: float, rng: np.random.Generator) -> bool | None:
+    """Search the most promising set of few scarce resources; None where all have been."""
+    assert state.chosen is not None
+    which = patterns.pick(few, problem, dual, state.chosen)
+    if which is None:
+        return None
+    inside = patterns.opened(few, which, mask, problem, state.chosen)
+    inside[state.chosen] = True
+    several = np.flatnonzero(np.add.reduceat(inside, problem.first) > 1)
+    better = False
+    if len(several) > 1:
+        near = _neighbours(problem, dual, state, inside, several, FEW[few.size], rng)
+        better, _ = _search(problem, dual, state, inside, near, gap, deadline, Limit(STRETCH, 300))
+    patterns.note(few, which, better=better)
+    return better
 
 
 def _offer(problem: Problem, state: State, chosen: Ints) -> bool:
@@ -201,12 +237,13 @@ def _search(problem: Problem, dual: Dual, state: State, mask: Bools, groups: Int
     rest = base[~free]
     outside = float(problem.value[rest].sum())
     budget = problem.budget * (1.0 + TOLERANCE / 2) - problem.use(rest)
-    tree = branch.Tree(problem.value[rows], problem.cost[rows].toarray(), first, budget, gap, deadline,
-                       state.value - outside)
+    cost = problem.cost[rows].toarray()
+    used = cost.any(axis=0) | (budget < 0)  # no choice here changes what is left of the others
+    tree = branch.Tree(problem.value[rows], cost[:, used], first, budget[used], gap, deadline, state.value - outside)
     tree.width = limit.width
     if limit.blocks is not None:
         tree.blocks = limit.blocks
-    ended = branch.search(tree, dual.prices)
+    ended = branch.search(tree, dual.prices[used])
     better = False
     if tree.chosen is not None:
         chosen = base.copy()

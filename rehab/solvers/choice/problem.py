@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -66,8 +66,10 @@ def check(value: npt.ArrayLike, cost: object, group: npt.ArrayLike, budget: npt.
           must: npt.ArrayLike | None) -> Problem:
     """The caller's arrays as a :class:`Problem`; alternatives beside a forced one are left out.
 
-    Raises :class:`ValueError`, naming the row, for shapes that do not agree, NaN, infinite or negative
-    figures, and two forced alternatives in one group.
+    Costs below zero, which floors have, are made good: as each group takes exactly one alternative, what the lowest of
+    a group is below zero may be added to all of that group and to the budget.  Raises :class:`ValueError`, naming the
+    row, for shapes that do not agree, NaN or infinite figures, a budget below zero without such costs, and two
+    forced alternatives in one group.
     """
     values = np.array(value, dtype=float, ndmin=1)
     labels = np.array(group, ndmin=1)
@@ -78,17 +80,35 @@ def check(value: npt.ArrayLike, cost: object, group: npt.ArrayLike, budget: npt.
     if values.ndim != 1 or labels.shape != values.shape or limits.ndim != 1:
         raise ValueError(f"value and group must be of one length, got {values.shape} and {labels.shape}")
     _refuse(~np.isfinite(values), "value", "a finite number")
-    _refuse(~(np.isfinite(limits) & (limits >= 0)), "budget", "zero or a positive number")
-    wrong = ~(np.isfinite(costs.data) & (costs.data >= 0))
+    below = np.zeros(len(limits), bool)
+    below[costs.indices[costs.data < 0]] = True
+    _refuse(~(np.isfinite(limits) & (below | (limits >= 0))), "budget", "zero or a positive number")
+    wrong = ~np.isfinite(costs.data)
     if wrong.any():
         place = costs.tocoo()
         row, column = (int(index[np.flatnonzero(wrong)[0]]) for index in place.coords)
-        raise ValueError(f"cost[{row}, {column}] must be zero or a positive number")
+        raise ValueError(f"cost[{row}, {column}] must be a finite number")
     _, of = np.unique(labels, return_inverse=True)
     of = of.astype(np.int64)
     order = np.argsort(of, kind="stable")
     kept = order if must is None else order[_beside_forced(np.asarray(must, bool), of, order)]
-    return Problem(values[kept], costs[kept], starts(of[kept]), of[kept], kept, limits)
+    made = Problem(values[kept], costs[kept], starts(of[kept]), of[kept], kept, limits)
+    return _lifted(made, np.flatnonzero(below)) if below.any() and len(kept) else made
+
+
+def _lifted(problem: Problem, columns: Ints) -> Problem:
+    """The same problem with no costs below zero in these columns."""
+    dense = problem.cost[:, columns].toarray()
+    least = np.minimum(np.minimum.reduceat(dense, problem.first, axis=0), 0.0)
+    dense -= least[problem.of]
+    budget = problem.budget.copy()
+    budget[columns] -= least.sum(axis=0)
+    others = problem.cost.copy()
+    others.data[np.isin(others.indices, columns)] = 0.0
+    others.eliminate_zeros()
+    spread = sparse.csr_array(dense) @ sparse.csr_array(
+        (np.ones(len(columns)), (np.arange(len(columns)), columns)), shape=(len(columns), len(budget)))
+    return replace(problem, cost=sparse.csr_array(others + spread), budget=budget)
 
 
 def _matrix(cost: object, rows: int, columns: int) -> sparse.csr_array:
