@@ -13,17 +13,17 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
-from scipy.special import ndtri
 
 from rehab.base import tables
 from rehab.base.tables import STRATEGIES, WORK
+from rehab.plan.drawn import measured as _measured
+from rehab.plan.drawn import prices as _prices
 from rehab.plan.model import Plan, Prepared
 from rehab.steps import estimate, forecast, needs, strategy, takeoff
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 
-_Z90: Final = 1.2815516  #: low and high are the 10th and 90th percentiles
 _BAND: Final = (10, 50, 90)
 _CHUNK: Final = 20  #: draws of the network's condition at a time
 
@@ -81,32 +81,6 @@ def chances(plan: Plan, draws: int = 1000, seed: int = 1) -> Chances:
     index, without = _condition(plan, drawn, seen, row, step, planned)
     return Chances(_by_year(plan, cost, same_cost, index, without), _by_block(plan, taken, planned, usd), cost,
                    same_cost, index, without)
-
-
-def _measured(prepared: Prepared, draws: int, rng: np.random.Generator) -> Floats:
-    """What the survey's damage is multiplied by, (draws, blocks): lognormal, its range that of the block's detail."""
-    used = prepared.assumptions
-    spread = np.log1p(estimate.quantity_range(used, prepared.network["condition_source"].to_numpy())) / _Z90
-    alike = rng.normal(0.0, np.sqrt(np.log1p(used.number("uncertainty", "quantity.common_cv") ** 2)), (draws, 1))
-    return np.asarray(np.exp(alike + spread * rng.normal(size=(draws, len(spread)))))
-
-
-def _prices(prepared: Prepared, draws: int, rng: np.random.Generator) -> tuple[Floats, Floats]:
-    """Factors on the unit price of each item (draws, items) and on the escalation to each year (draws, years)."""
-    used = prepared.assumptions
-    items = used.table("pay_items")
-    table = items[["low", "high"]].astype(float)
-    between = items["origin"].map({name: ndtri((1 + used.number("uncertainty", f"price.range_share.{name}")) / 2)
-                                   for name in ("default", "city")}).astype(float)
-    low, high = (table[name].to_numpy() for name in ("low", "high"))
-    spread = np.where(low > 0, np.log(high / np.maximum(low, 1e-9)) / (2 * between.to_numpy()), 0.0)
-    common = used.number("uncertainty", "price.common_share")
-    scatter = np.sqrt(common) * rng.normal(size=(draws, 1)) + np.sqrt(1 - common) * rng.normal(
-        size=(draws, len(table)))
-    rate = used.number("economics", "escalation")
-    off = rng.normal(0.0, used.number("uncertainty", "escalation.sd"), (draws, 1))
-    ahead = prepared.start_year + np.arange(prepared.years) - used.number("economics", "price_year")
-    return np.exp(scatter * spread), np.asarray((np.maximum(1 + rate + off, 0.5) / (1 + rate)) ** ahead)
 
 
 @dataclass(frozen=True)
