@@ -6,16 +6,30 @@ import hashlib
 import json
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field, fields, replace
+from functools import cached_property
 from typing import Any, Final, Literal
 
 import pandas as pd
 
 from rehab.base.errors import BadAssumption
+from rehab.base.limits import (
+    BENEFITS,
+    CORRIDORS,
+    Benefit,
+    Capacity,
+    Closed,
+    Corridors,
+    DistrictShare,
+    Fund,
+    Target,
+    money_by_year,
+)
 from rehab.base.tables import STRATEGIES
 
-Choice = Literal["best", "worst first", "no work"]
+Choice = Literal["best", "worst first", "benefit-cost ratio", "incremental benefit-cost", "no work"]
 Strategies = Literal["by rule", "adequate"]
-CHOICES: Final[tuple[Choice, ...]] = ("best", "worst first", "no work")
+CHOICES: Final[tuple[Choice, ...]] = ("best", "worst first", "benefit-cost ratio", "incremental benefit-cost",
+                                      "no work")
 #: what a program may do to a block in a year: what the rules decide then, or all that they find adequate
 STRATEGIES_OPEN: Final[tuple[Strategies, ...]] = ("by rule", "adequate")
 
@@ -40,18 +54,25 @@ class Override:
 
 @dataclass(frozen=True)
 class Forced:
-    """A block that must be worked on in a year; without a strategy, the best one open to the program is taken."""
+    """A block that must be worked on in a year; without a strategy, the best one open to the program is taken.
+
+    A project that is already committed brings its strategy and may bring its cost in dollars of the year.
+    """
 
     block_id: str
     year: int
     strategy: str | None = None
+    cost_usd: float | None = None
 
 
 @dataclass(frozen=True)
 class Scenario:
     """One question put to the plan.
 
-    ``budgets_usd`` holds one budget a year, in dollars of that year, from ``start_year`` on.
+    ``budgets_usd`` holds one budget a year that may pay any work, in dollars of that year, from ``start_year`` on;
+    ``funds`` are money beside it.  ``works`` is the most works on one block, ``carry_over`` the share of a year's
+    budget that may be left to the next, ``corridors`` whether blocks of one corridor are done together, ``cleared_by``
+    the year by which every block that the rules send to full depth or reconstruction has had its work.
     """
 
     name: str = "current budget"
@@ -62,19 +83,29 @@ class Scenario:
     forced: tuple[Forced, ...] = field(default=())
     kept_out: tuple[str, ...] = field(default=())
     strategies: Strategies = "by rule"
+    benefit: Benefit = "sound pavement"
+    works: int = 1
+    carry_over: float = 0.0
+    corridors: Corridors = "apart"
+    cleared_by: int | None = None
+    funds: tuple[Fund, ...] = field(default=())
+    capacities: tuple[Capacity, ...] = field(default=())
+    district_shares: tuple[DistrictShare, ...] = field(default=())
+    closed: tuple[Closed, ...] = field(default=())
+    targets: tuple[Target, ...] = field(default=())
 
     def __post_init__(self) -> None:
         """Refuse what no plan can be made with."""
         if not 1 <= len(self.budgets_usd) <= 50:
             raise ValueError("a program has 1 to 50 years")
-        if any(not 0 <= budget < float("inf") for budget in self.budgets_usd):
-            raise ValueError("a yearly budget is zero or more dollars")
+        money_by_year("the yearly budget", dict(zip(self.years, self.budgets_usd, strict=True)), self.years)
+        self._check_limits()
         if not 1900 <= self.start_year <= 2150:
             raise ValueError(f"the first year {self.start_year} is not between 1900 and 2150")
-        if self.choice not in CHOICES:
-            raise ValueError(f"'{self.choice}' is not one of {', '.join(CHOICES)}")
-        if self.strategies not in STRATEGIES_OPEN:
-            raise ValueError(f"'{self.strategies}' is not one of {', '.join(STRATEGIES_OPEN)}")
+        for given, known in ((self.choice, CHOICES), (self.strategies, STRATEGIES_OPEN), (self.benefit, BENEFITS),
+                             (self.corridors, CORRIDORS)):
+            if given not in known:
+                raise ValueError(f"'{given}' is not one of {', '.join(known)}")
         named = [(item.block_id, item.strategy) for item in self.overrides]
         named += [(lock.block_id, lock.strategy) for lock in self.forced if lock.strategy]
         for block_id, strategy in named:
@@ -83,23 +114,76 @@ class Scenario:
         for item in self.overrides:
             if not item.reason.strip():
                 raise ValueError(f"block {item.block_id}: an override needs a reason")
+        self._check_locks()
+
+    def _check_limits(self) -> None:
+        if self.works not in (1, 2):
+            raise ValueError(f"{self.works!r} works on a block: 1 or 2 can be planned")
+        if not 0 <= self.carry_over <= 1:
+            raise ValueError(f"the share {self.carry_over!r} of a budget to carry over is not between 0 and 1")
+        for fund in self.funds:
+            if len(fund.budgets_usd) != len(self.budgets_usd):
+                raise ValueError(f"fund '{fund.name}' has {len(fund.budgets_usd)} years, the program "
+                                 f"{len(self.budgets_usd)}: give one figure for each year, 0 for no money")
+        for kind, names in (("fund", [item.name for item in self.funds]),
+                            ("share of district", [item.district for item in self.district_shares])):
+            twice = {name for name in names if names.count(name) > 1}
+            if twice:
+                raise ValueError(f"the {kind} '{min(twice)}' is given twice")
+        total = sum(item.share for item in self.district_shares)
+        if total > 1 + 1e-9:
+            raise ValueError(f"the least shares of the districts add up to {100 * total:.4g} %: 100 % is the most")
+        asked = [("closed year", item.year) for item in self.closed] + [
+            ("capacity", item.year) for item in self.capacities if item.year is not None] + [
+            ("target", year) for item in self.targets for year in (item.first, item.last)]
+        asked += [("backlog", self.cleared_by)] if self.cleared_by is not None else []
+        for what, year in asked:
+            if year not in self.years:
+                raise ValueError(f"{what}: {year} is not a year of the program")
+
+    def _check_locks(self) -> None:
+        """Contradictory locks, with the blocks and what to take back."""
         clash = {item.block_id for item in self.forced} & set(self.kept_out)
         if clash:
-            raise ValueError(f"forced into a year and kept out at once: {', '.join(sorted(clash))}")
+            raise ValueError(f"forced into a year and kept out at once: {', '.join(sorted(clash))}; take one back")
+        closed = {(item.block_id, item.year) for item in self.closed}
         for lock in self.forced:
             if lock.year not in self.years:
                 raise ValueError(f"block {lock.block_id}: {lock.year} is not a year of the program")
-        if len({item.block_id for item in self.forced}) < len(self.forced):
-            raise ValueError("a block is forced into two years; one structural strategy per block is planned")
+            if (lock.block_id, lock.year) in closed:
+                raise ValueError(f"block {lock.block_id} is forced into {lock.year}, and {lock.year} is closed to it; "
+                                 "take one back")
+            if lock.cost_usd is not None and not 0 <= lock.cost_usd < float("inf"):
+                raise ValueError(f"block {lock.block_id}: a cost of {lock.cost_usd!r} is not zero or more dollars")
+            if lock.cost_usd is not None and lock.strategy is None:
+                raise ValueError(f"block {lock.block_id}: a committed cost needs its strategy")
+        forced = [item.block_id for item in self.forced]
+        twice = sorted({name for name in forced if forced.count(name) > 1})
+        if twice:
+            years = ", ".join(str(item.year) for item in self.forced if item.block_id == twice[0])
+            raise ValueError(f"block {twice[0]} is forced into two years ({years}); one structural strategy per block "
+                             "is planned, so take one back")
 
     @property
     def years(self) -> range:
         """The years of the program."""
         return range(self.start_year, self.start_year + len(self.budgets_usd))
 
+    @property
+    def money_usd(self) -> tuple[float, ...]:
+        """All the money of each year: the budget and the funds beside it."""
+        return tuple(map(sum, zip(self.budgets_usd, *(fund.budgets_usd for fund in self.funds), strict=True)))
+
+    def times(self, factor: float) -> Scenario:
+        """The same scenario with so many times the money, from every fund."""
+        return replace(self, budgets_usd=tuple(factor * usd for usd in self.budgets_usd), funds=tuple(
+            replace(fund, budgets_usd=tuple(factor * usd for usd in fund.budgets_usd)) for fund in self.funds))
+
     def with_budget(self, usd_per_year: float, years: int | None = None) -> Scenario:
-        """The same scenario with one budget for every year."""
-        return replace(self, budgets_usd=(float(usd_per_year),) * (len(self.budgets_usd) if years is None else years))
+        """The same scenario with one budget for every year; funds beside it stay only if the years do."""
+        count = len(self.budgets_usd) if years is None else years
+        return replace(self, budgets_usd=(float(usd_per_year),) * count,
+                       funds=self.funds if count == len(self.budgets_usd) else ())
 
     def fingerprint(self) -> str:
         """Twelve hexadecimal digits that change when anything in the scenario changes."""
@@ -123,14 +207,33 @@ class Scenario:
         if unknown:
             raise ValueError(f"unknown in a scenario: {', '.join(sorted(unknown))}")
         try:
-            for name, kind in (("overrides", Override), ("forced", Forced)):
-                given[name] = tuple(kind(**row) for row in given.get(name, ()))
-            given["kept_out"] = tuple(str(block) for block in given.get("kept_out", ()))
             if "budgets_usd" in given:
-                given["budgets_usd"] = tuple(float(budget) for budget in given["budgets_usd"])
+                table = isinstance(given["budgets_usd"], Mapping)
+                if table and given["budgets_usd"]:
+                    given.setdefault("start_year", min(int(str(year)) for year in given["budgets_usd"]))
+                given["budgets_usd"] = money_by_year("the yearly budget", given["budgets_usd"], None)
+            first = int(given.get("start_year", cls.start_year))
+            years = range(first, first + len(given.get("budgets_usd", cls.budgets_usd)))
+            for name, kind in _ROWS.items():
+                given[name] = tuple(_row(kind, row, years) for row in given.get(name, ()))
+            given["kept_out"] = tuple(str(block) for block in given.get("kept_out", ()))
             return cls(**given)
         except TypeError as error:
             raise ValueError(f"a row of the scenario cannot be read: {error}") from error
+
+
+#: fields of a scenario that hold rows
+_ROWS: Final[dict[str, Any]] = {
+    "overrides": Override, "forced": Forced, "funds": Fund, "capacities": Capacity, "district_shares": DistrictShare,
+    "closed": Closed, "targets": Target}
+
+
+def _row(kind: Any, row: Mapping[str, Any], years: range) -> Any:
+    """One row of a scenario from the content of a file."""
+    given = {name: tuple(value) if isinstance(value, list) else value for name, value in row.items()}
+    if kind is Fund and "budgets_usd" in given:
+        given["budgets_usd"] = money_by_year(f"fund '{given.get('name')}'", given["budgets_usd"], years)
+    return kind(**given)
 
 
 @dataclass(frozen=True)
@@ -182,6 +285,10 @@ class Assumptions:
 
     def fingerprint(self) -> str:
         """Twelve hexadecimal digits that change when any value changes."""
+        return self._fingerprint
+
+    @cached_property
+    def _fingerprint(self) -> str:
         return _digest("".join(self.tables[name].to_csv() for name in sorted(self.tables)))
 
 

@@ -8,9 +8,8 @@ and does nothing else; ``results`` makes tables of what comes out, ``answers`` p
 from __future__ import annotations
 
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import replace
 
 import numpy as np
 import numpy.typing as npt
@@ -21,7 +20,7 @@ from rehab.base.errors import Note, as_table
 from rehab.base.money import escalation_factor, present_worth_factor
 from rehab.base.settings import Assumptions, Scenario, fingerprint
 from rehab.base.tables import STRATEGIES, WORK
-from rehab.plan import follow, results
+from rehab.plan import follow, problem, results
 from rehab.plan import worth as worths
 from rehab.plan.model import Plan, Prepared
 from rehab.steps import (
@@ -101,31 +100,32 @@ def prepare(blocks: pd.DataFrame, defects: pd.DataFrame, assumptions: Assumption
                     fingerprint(blocks.drop(columns="row", errors="ignore")))
 
 
-def decide(prepared: Prepared, scenario: Scenario, effort: int = 30) -> Plan:
+def decide(prepared: Prepared, scenario: Scenario, effort: int = 60, known: Sequence[Plan] = (),
+           begin: npt.NDArray[np.int64] | None = None) -> Plan:
     """The program of one scenario; the scenario must begin and last as prepared (:class:`ValueError`).
 
-    ``effort`` counts the searches for a better program, of about a tenth of a second each; the same input gives the
-    same program.
+    ``effort`` counts the searches for a better program, of some hundredths of a second each.  ``known`` are plans of
+    the same scenario with other money: with no less money than one of them, no program worth less is returned.
+    ``begin``: offers of the posed problem to begin with instead.  The same input gives the same program.
     """
     if (scenario.start_year, len(scenario.budgets_usd)) != (prepared.start_year, prepared.years):
         raise ValueError("the scenario's years are not the prepared ones")
     spent: dict[str, float] = {}
     with _timed(spent, "program"):
-        every = program.every(prepared.costs, prepared.benefits)
-        due = np.stack([prepared.adequate[name] if scenario.strategies == "adequate" else
-                        prepared.by_rule == STRATEGIES.index(name) for name in WORK], axis=2).ravel()
-        open_, must, notes = program.allowed(every, prepared.network, due, scenario, prepared.assumptions)
-        chosen = _choose(prepared, scenario, open_, must, effort)
-        taken = open_.only(np.isin(np.arange(len(open_.block)), chosen.rows))
+        posed = problem.pose(prepared, scenario)
+        start = begin if begin is not None else problem.best_known(posed, scenario, known)
+        posed, chosen = problem.solve(prepared, scenario, posed, effort, start)
+        taken = posed.offers.alternatives.only(chosen.rows)
         table = program.as_table(taken, prepared.network, scenario)
     with _timed(spent, "overview"):
         strategies = strategy.override(prepared.strategies, scenario.overrides, prepared.needs, prepared.assumptions)
         quantities, costs = results.measure(prepared, strategies, table)
         overview = results.overview(prepared, strategies, costs, table)
         by_year = results.by_year(prepared, scenario, taken)
-    all_notes = as_table([*prepared.notes, *notes, *chosen.notes], Note)
+    all_notes = as_table([*prepared.notes, *posed.openings.notes, *chosen.notes], Note)
     summary = results.summary(prepared, scenario, chosen, by_year, overview, {**prepared.seconds, **spent})
-    return Plan(prepared, scenario, strategies, overview, table, by_year, quantities, costs, all_notes, summary)
+    return Plan(prepared, scenario, strategies, overview, table, by_year, quantities, costs, all_notes, summary, posed,
+                chosen)
 
 
 def season_of(plan: Plan, year: int, seconds: float = 2.0) -> tuple[pd.DataFrame, list[Note]]:
@@ -194,17 +194,3 @@ def _name_surveyed(city: pd.DataFrame, found: pd.DataFrame) -> pd.DataFrame:
     surveyed = city["block_id"].isin(found["block_id"])
     return city.assign(condition_source=city["condition_source"].where(~surveyed, "panel survey"),
                        estimated=city["estimated"] & ~surveyed)
-
-
-def _choose(prepared: Prepared, scenario: Scenario, open_: program.Alternatives, must: npt.NDArray[np.bool_],
-            effort: int) -> program.Chosen:
-    if scenario.choice == "no work":
-        return program.Chosen(np.empty(0, np.int64), 0.0, 0.0, 0.0, "rule", ())
-    if scenario.choice == "best":
-        return program.best(open_, must, len(prepared.network), scenario, effort)
-    decided = np.array(STRATEGIES)[prepared.by_rule[open_.block, open_.step]] == open_.strategy
-    own = [item.block_id for item in scenario.overrides]  # here only the engineer's own strategy is left
-    decided |= prepared.network["block_id"].isin(own).to_numpy()[open_.block]
-    rows = np.flatnonzero(decided | must)
-    chosen = program.worst_first(open_.only(decided | must), must[rows], prepared.ageing.index, scenario)
-    return replace(chosen, rows=rows[chosen.rows])

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Any
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import Any, TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -13,8 +14,10 @@ from rehab.base.errors import Note
 from rehab.base.settings import Assumptions, Scenario
 from rehab.steps.forecast import Ageing
 from rehab.steps.lifecycle import Course
+from rehab.steps.program import Chosen, Limits, Offers, Openings
 
 Floats = npt.NDArray[np.float64]
+Result = TypeVar("Result")
 
 
 @dataclass(frozen=True)
@@ -48,6 +51,14 @@ class Prepared:
     notes: tuple[Note, ...]
     seconds: dict[str, float]
     fingerprint: str
+    kept: dict[str, Any] = field(default_factory=dict, compare=False, repr=False)
+
+    def once(self, key: str, make: Callable[[], Result]) -> Result:
+        """What only some scenarios ask for, made when it is first asked for and then kept."""
+        if key not in self.kept:
+            self.kept[key] = make()
+        found: Result = self.kept[key]
+        return found
 
     def row(self, block_id: str) -> int:
         """The row of a block in the network and in every table like it; :class:`KeyError` for an unknown block."""
@@ -58,8 +69,21 @@ class Prepared:
 
 
 @dataclass(frozen=True)
+class Posed:
+    """A scenario as a problem of choice; ``must`` says of the offers' alternatives whether each is forced."""
+
+    openings: Openings
+    offers: Offers
+    limits: Limits
+    must: npt.NDArray[np.bool_]
+
+
+@dataclass(frozen=True)
 class Plan:
-    """One scenario decided: tables as in ``rehab.base.tables`` and a summary of plain numbers."""
+    """One scenario decided: tables as in ``rehab.base.tables`` and a summary of plain numbers.
+
+    ``posed`` is the problem, ``chosen`` its solution with the prices of the limits.
+    """
 
     prepared: Prepared
     scenario: Scenario
@@ -71,3 +95,5 @@ class Plan:
     costs: pd.DataFrame
     notes: pd.DataFrame
     summary: dict[str, Any]
+    posed: Posed
+    chosen: Chosen

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 import numpy.typing as npt
@@ -11,10 +11,16 @@ import pandas as pd
 from rehab.base import tables
 from rehab.base.settings import Assumptions, Scenario
 from rehab.base.tables import STRATEGIES, WORK
+from rehab.plan import second
 from rehab.plan.model import Prepared
-from rehab.steps import estimate, forecast, grinding, needs, program, takeoff
+from rehab.steps import estimate, grinding, needs, program, takeoff
 
 Floats = npt.NDArray[np.float64]
+
+_MEASURES: Final = {
+    "sound pavement": "sound pavement gained over the horizon, less what the dollars that waiting adds would have "
+    "bought: discounted, traffic-weighted square-yard-years",
+    "agency cost": "present worth of agency cost saved over the horizon, dollars of the first year"}
 
 
 def rows_of(frame: pd.DataFrame, block_ids: pd.Series) -> pd.DataFrame:
@@ -86,20 +92,20 @@ def by_year(prepared: Prepared, scenario: Scenario, taken: program.Alternatives)
     weight = area / area.sum() if len(area) else area
     ageing = prepared.ageing
     sound, full, index = (getattr(ageing, name)[:, :years].copy() for name in ("sound", "full", "index"))
-    with_sound, with_partial, with_full = forecast.treated(ageing, taken.block, taken.step, taken.strategy, years)
-    with_index = forecast.treated_index(ageing, taken.block, taken.step, taken.strategy, with_partial, with_full,
-                                        prepared.assumptions)
     without = {"sound": weight @ sound, "full": weight @ full, "index": weight @ index}
+    later = np.where(taken.then_step >= 0, taken.then_step, years)
+    with_sound, _, with_full, with_index = second.paths(
+        prepared, taken.block, taken.step, taken.strategy, later,
+        np.where(taken.then_step >= 0, taken.then, "none"), years)
     for path, treated in ((sound, with_sound), (full, with_full), (index, with_index)):
         path[taken.block] = treated
-    money = np.zeros((years, len(STRATEGIES)))
-    kind = np.array([STRATEGIES.index(name) for name in taken.strategy], np.int64)
-    np.add.at(money, (taken.step, kind), taken.cost_usd)
+    money = _money(taken, years)
     need = sum((prepared.costs[name] * (prepared.by_rule == STRATEGIES.index(name)) for name in WORK),
                start=np.zeros((len(area), years)))
     table = pd.DataFrame({
-        "year": np.array(scenario.years, np.int64), "budget_usd": scenario.budgets_usd, "spent_usd": money.sum(axis=1),
-        **{f"{name}_usd": money[:, STRATEGIES.index(name)] for name in WORK},
+        "year": np.array(scenario.years, np.int64), "budget_usd": scenario.money_usd,
+        "spent_usd": sum(money.values(), start=np.zeros(years)),
+        **{f"{name}_usd": usd for name, usd in money.items()},
         "index_without": without["index"], "index_with": weight @ index,
         "sound_without": without["sound"], "sound_with": weight @ sound,
         "full_without": without["full"], "full_with": weight @ full,
@@ -112,14 +118,32 @@ def by_year(prepared: Prepared, scenario: Scenario, taken: program.Alternatives)
     return tables.check("by_year", tables.with_types("by_year", table))
 
 
+def _money(taken: program.Alternatives, years: int) -> dict[str, Floats]:
+    """Dollars of each year by kind of work, second works among them."""
+    money = {name: np.zeros(years) for name in (*WORK, "grinding")}
+    for name, usd in money.items():
+        first, again = taken.strategy == name, (taken.then == name) & (taken.then_step >= 0)
+        np.add.at(usd, taken.step[first], taken.cost_usd[first])
+        np.add.at(usd, taken.then_step[again], taken.then_usd[again])
+    return money
+
+
 def _grinding(prepared: Prepared, taken: program.Alternatives) -> pd.DataFrame:
-    """Area and dollars of grinding by year: with the program's work, again when it is worn, and the need without."""
+    """Area and dollars of grinding by year: with the program's work, again when it is worn, and the need without.
+
+    From a planned second work on, nothing more is expected of a block's surface within the program.
+    """
     years, city, assumptions = prepared.years, prepared.network, prepared.assumptions
     rebuilt = taken.strategy == "reconstruction"
     ground = prepared.needs_by_year["grind_sqyd"].to_numpy(float)[taken.block * years + taken.step] * ~rebuilt
     areas = grinding.schedule(
         city, needs.grindable_sqyd(city, assumptions), prepared.needs_by_year,
         grinding.Work(taken.block, taken.step, ground, rebuilt), prepared.start_year, years, assumptions)
+    again = np.flatnonzero(taken.then_step >= 0)
+    planned = np.arange(years) >= taken.then_step[again][:, None]
+    areas.reground[taken.block[again]] = np.where(planned, 0.0, areas.reground[taken.block[again]])
+    own = again[taken.then[again] == "grinding"]
+    areas.ground[taken.block[own], taken.then_step[own]] += ground[own]
     items = pd.Index(estimate.scope("diamond_grinding", assumptions))  # each of them is counted by the square yard
     at_unit_prices = estimate.unit_prices("value", items, assumptions).sum()
     detail = city["condition_source"].to_numpy()[:, None].repeat(years, axis=1)
@@ -136,12 +160,12 @@ def summary(prepared: Prepared, scenario: Scenario, chosen: program.Chosen, by_y
     counts = overview["strategy"].value_counts()
     return {
         "scenario": scenario.name, "choice": scenario.choice, "status": chosen.status,
-        "benefit_measures": "sound pavement gained over the horizon, less what the dollars that waiting adds would "
-        "have bought: discounted, traffic-weighted square-yard-years",
+        "benefit_measures": _MEASURES[scenario.benefit],
         "objective": number(chosen.value), "upper_bound": number(chosen.upper_bound), "gap": number(chosen.gap),
+        "bound_by_prices": number(chosen.by_prices),
         "blocks": len(overview), "estimated_blocks": int(overview["estimated"].sum()),
         "strategies": {name: int(counts.get(name, 0)) for name in STRATEGIES},
-        "budget_usd": sum(scenario.budgets_usd), "spent_usd": float(by_year["spent_usd"].sum()),
+        "budget_usd": sum(scenario.money_usd), "spent_usd": float(by_year["spent_usd"].sum()),
         "years": by_year.to_dict("records"), "seconds": seconds,
         "fingerprints": {"blocks": prepared.fingerprint, "assumptions": prepared.assumptions.fingerprint(),
                          "scenario": scenario.fingerprint()},

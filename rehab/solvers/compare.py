@@ -1,121 +1,322 @@
-"""The optimiser beside a general solver, on invented street networks of any size."""
+"""The optimiser beside a general solver and the simple rules, on invented street networks of any size."""
 
 from __future__ import annotations
 
+import contextlib
+import os
+import subprocess
+import sys
+import tempfile
 import time
-from collections.abc import Sequence
-from typing import Any, NamedTuple
+from collections.abc import Callable, Sequence
+from functools import partial
+from pathlib import Path
+from typing import Any, NamedTuple, TypeVar
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
-from scipy import optimize, sparse
+from scipy import sparse
 
-from rehab.solvers import choice
+from rehab.solvers import choice, rank
 
 Floats = npt.NDArray[np.float64]
+_T = TypeVar("_T")
 
 TREATMENTS = (  # condition from, to; condition after (fixed or gain, at most); loss per year after; cost per area
     {"from": 55.0, "to": 85.0, "gain": 12.0, "top": 90.0, "loss": np.nan, "price": 12.0},
     {"from": 35.0, "to": 70.0, "gain": np.inf, "top": 85.0, "loss": 1.5, "price": 45.0},
     {"from": -np.inf, "to": 55.0, "gain": np.inf, "top": 100.0, "loss": 1.2, "price": 120.0},
 )
+COLUMNS = ("blocks", "years", "alternatives", "method", "asked", "seconds", "ended", "value", "bound", "gap",
+           "of_bound", "memory_mib")
+_GRACE_S = 2.0
+"""How long after its time limit the general solver is left before its process is ended."""
+_LOADING_S = 300.0
+"""How long that process may take to read the instance; not counted as its time."""
 
 
 class Instance(NamedTuple):
-    """Arrays for :func:`rehab.solvers.choice.select`."""
+    """Arrays for :func:`rehab.solvers.choice.select`; alternatives by group, then year, then kind of work."""
 
     value: Floats
     cost: sparse.csr_array
-    group: npt.NDArray[np.int64]
+    group: npt.NDArray[np.int32]
     budget: Floats
 
 
+class Network(NamedTuple):
+    """Condition 0 to 100, its loss per year, area in square yards, vehicles a day in hundreds; by block."""
+
+    condition: Floats
+    loss: Floats
+    area: Floats
+    traffic: Floats
+
+
+def network(blocks: int, seed: int = 1) -> Network:
+    """Invented blocks: condition 15 to 95, loss 1 to 3, 600 to 3,000 square yards, 3 to 60 hundred vehicles a day."""
+    rng = np.random.default_rng(seed)
+    return Network(rng.integers(15, 96, blocks).astype(float), rng.uniform(1.0, 3.0, blocks),
+                   rng.uniform(600.0, 3000.0, blocks), rng.uniform(3.0, 60.0, blocks))
+
+
 def city(blocks: int, years: int = 10, seed: int = 1, *, share: float = 0.25, horizon: int = 30,
-         rate: float = 0.03) -> Instance:
+         rate: float = 0.03, strategies: int | None = None) -> Instance:
     """An invented network: one treatment per block in one of ``years`` years, or none.
 
-    Condition 15 to 95, loss 1 to 3 a year, 600 to 3,000 square yards, 3 to 60 hundred vehicles a day;
-    each year's budget is ``share`` of the sum of every block's dearest alternative, over ``years``.
+    Blocks as in :func:`network`; each year's budget is ``share`` of the sum of every block's dearest alternative, over
+    ``years``.  ``strategies`` as in :func:`alternatives`.
     """
-    rng = np.random.default_rng(seed)
-    condition = rng.integers(15, 96, blocks).astype(float)
-    loss = rng.uniform(1.0, 3.0, blocks)
-    area = rng.uniform(600.0, 3000.0, blocks)
-    traffic = rng.uniform(3.0, 60.0, blocks)
-    made = alternatives(condition, loss, area, traffic, years, horizon=horizon, rate=rate)
+    made = alternatives(*network(blocks, seed), years, horizon=horizon, rate=rate, strategies=strategies)
     dearest = np.zeros(blocks)
     np.maximum.at(dearest, made.group, np.asarray(made.cost.sum(axis=1)).ravel())
     return made._replace(budget=np.full(years, share * dearest.sum() / years))
 
 
 def alternatives(condition: Floats, loss: Floats, area: Floats, traffic: Floats, years: int, *, horizon: int,
-                 rate: float = 0.0) -> Instance:
+                 rate: float = 0.0, strategies: int | None = None) -> Instance:
     """Every treatment allowed in every year, and none, for each block; budgets are left at zero.
 
     Benefit: condition gained over the untreated block, summed from the year of work to ``horizon``,
     discounted at ``rate``, times area in square yards, times vehicles a day in hundreds, over a million.
-    Costs are those of the year of work, undiscounted.
+    Costs are those of the year of work, undiscounted.  A treatment is allowed within its limits of condition; with
+    ``strategies`` (2 to 4, none among them) the first ``strategies - 1`` treatments are open to every block in every
+    year.
+
+    Raises :class:`ValueError` for another number of strategies.
     """
+    if strategies is not None and not 2 <= strategies <= len(TREATMENTS) + 1:
+        raise ValueError(f"strategies must be 2 to {len(TREATMENTS) + 1}, doing nothing among them; got {strategies}")
     ages = np.arange(horizon)
     untreated = np.maximum(condition[:, None] - loss[:, None] * ages, 0.0)
     weight = (1.0 + rate) ** -ages
-    rows = [(np.arange(len(condition)), np.zeros(len(condition)), np.zeros(len(condition)), -1)]
+    blocks = np.arange(len(condition), dtype=np.int32)
+    rows = [(blocks, np.zeros(len(blocks)), np.zeros(len(blocks)), -1)]
     for year in range(years):
         before = untreated[:, year]
-        for kind in TREATMENTS:
-            allowed = np.flatnonzero((before >= kind["from"]) & (before <= kind["to"]))
+        for kind in TREATMENTS if strategies is None else TREATMENTS[: strategies - 1]:
+            within = (before >= kind["from"]) & (before <= kind["to"])
+            allowed = blocks[within | (strategies is not None)]
             after = np.minimum(before[allowed] + kind["gain"], kind["top"])
             slope = loss[allowed] if np.isnan(kind["loss"]) else np.full(len(allowed), kind["loss"])
             treated = after[:, None] - slope[:, None] * (ages[year:] - year)
             gain = np.maximum(treated - untreated[allowed, year:], 0.0) @ weight[year:]
             rows.append((allowed, gain * area[allowed] * traffic[allowed] / 1e6, kind["price"] * area[allowed], year))
     group = np.concatenate([row[0] for row in rows])
-    value = np.concatenate([row[1] for row in rows])
-    money = np.concatenate([row[2] for row in rows])
-    year_of = np.concatenate([np.full(len(row[0]), row[3]) for row in rows])
     order = np.argsort(group, kind="stable")
-    paid = np.flatnonzero(year_of[order] >= 0)
-    cost = sparse.csr_array((money[order][paid], (paid, year_of[order][paid])), shape=(len(group), years))
-    return Instance(value[order], cost, group[order], np.zeros(years))
+    value = np.concatenate([row[1] for row in rows])[order]
+    money = np.concatenate([row[2] for row in rows])[order]
+    year_of = np.concatenate([np.full(len(row[0]), row[3], np.int32) for row in rows])[order]
+    paid = year_of >= 0
+    starts = np.concatenate(([0], np.cumsum(paid))).astype(np.int32)
+    cost = sparse.csr_array((money[paid], year_of[paid], starts), shape=(len(group), years))
+    return Instance(value, cost, group[order], np.zeros(years))
 
 
-def run(blocks: Sequence[int], years: int = 10, seconds: float = 10.0, seed: int = 1) -> pd.DataFrame:
-    """Our optimiser beside HiGHS on networks of each size, one row per size and method.
+def run(blocks: Sequence[int], years: int = 10, seconds: float = 10.0, seed: int = 1, *,
+        strategies: int | None = None, gaps: Sequence[float] | None = None) -> pd.DataFrame:
+    """Our optimiser beside HiGHS and the simple rules on networks of each size, one row per size and method.
 
-    Methods: "ours to 1/blocks" stops at a gap of one over the number of blocks, "ours" uses all of
-    ``seconds`` unless the optimum is proven; "HiGHS relaxation" is the linear relaxation (a bound, no choice); "HiGHS
-    integer" the same model as an integer program in the same time.  Columns blocks, years, alternatives, method,
-    seconds (taken), value, bound, gap; figures that a method does not give are NaN.
+    Methods: "building" makes the instance; "ours" stops at the gap asked for (``gaps``, one for each size; else one
+    over the number of blocks), "ours, all the time" only at a gap of 1e-6, both after ``seconds`` at the latest;
+    "worst first" (heaviest work first), "best ratio" and "incremental" are the rules of :mod:`rehab.solvers.rank`;
+    "HiGHS relaxation" is the linear relaxation (a bound, no choice), "HiGHS integer" the same model as an integer
+    program to the gap 1e-6.  HiGHS works in a process of its own, on one thread as ours does, in the same time, and
+    is ended two seconds later if it does not stop; reading the instance is not counted.  ``strategies`` as in
+    :func:`city`.
+
+    Columns :data:`COLUMNS`: ``asked`` is the gap asked for, ``ended`` whether the method came to its own end (else:
+    stopped by the clock, with what it had reported by then), ``of_bound`` the value as a share of the least bound of
+    all methods, ``memory_mib`` the most memory that its process held meanwhile, the instance included (ours: since the
+    start of the process, where the system cannot tell).  Figures that a method does not give are NaN.
     """
+    if gaps is not None and len(gaps) != len(blocks):
+        raise ValueError(f"gaps needs one figure for each of the {len(blocks)} sizes, got {len(gaps)}")
+    wanted = gaps if gaps is not None else [1.0 / max(count, 1) for count in blocks]
     rows: list[dict[str, Any]] = []
-    for count in blocks:
-        instance = city(count, years, seed)
-        size = {"blocks": count, "years": years, "alternatives": len(instance.value)}
-        for method, gap in (("ours to 1/blocks", 1.0 / max(count, 1)), ("ours", 1e-6)):
-            ours = choice.select(*instance, gap=gap, seconds=seconds, seed=seed)
-            rows.append({**size, "method": method, "seconds": ours.seconds, "value": ours.value,
-                         "bound": ours.upper_bound, "gap": ours.gap})
-        rows.extend({**size, **_general(instance, seconds, whole=whole)} for whole in (False, True))
-    columns = ["blocks", "years", "alternatives", "method", "seconds", "value", "bound", "gap"]
-    return pd.DataFrame(rows, columns=columns)
+    for count, gap in zip(blocks, wanted, strict=True):
+        instance, building = _measured(partial(city, count, years, seed, strategies=strategies))
+        found = [{"method": "building", **building, "ended": True},
+                 _ours("ours", instance, gap, seconds, seed),
+                 _ours("ours, all the time", instance, 1e-6, seconds, seed),
+                 *_rules(instance, network(count, seed)),
+                 *(_general(instance, seconds, whole=whole) for whole in (False, True))]
+        least = np.nanmin([row.get("bound", np.nan) for row in found])
+        rows.extend({"blocks": count, "years": years, "alternatives": len(instance.value), **row,
+                     "of_bound": row.get("value", np.nan) / least if least else np.nan} for row in found)
+    return pd.DataFrame(rows, columns=list(COLUMNS)).astype({"ended": bool})
+
+
+def growth(table: pd.DataFrame, method: str = "ours") -> pd.DataFrame:
+    """How the time of a method grows from each size to the next larger one in a table of :func:`run`.
+
+    Columns smaller, larger (blocks), times_blocks, times_seconds, and linear: whether the time grew no faster than the
+    number of blocks.
+    """
+    rows = table[table["method"] == method].sort_values("blocks")
+    blocks, taken = rows["blocks"].to_numpy(float), rows["seconds"].to_numpy(float)
+    made = pd.DataFrame({"smaller": blocks[:-1].astype(int), "larger": blocks[1:].astype(int),
+                         "times_blocks": blocks[1:] / blocks[:-1], "times_seconds": taken[1:] / taken[:-1]})
+    return made.assign(linear=made["times_seconds"] <= made["times_blocks"])
+
+
+def peak_mib(process: int | str = "self") -> float:
+    """The most memory that a process has held, MiB; NaN where the system does not tell."""
+    with contextlib.suppress(OSError):
+        for line in Path(f"/proc/{process}/status").read_text(encoding="ascii", errors="replace").splitlines():
+            if line.startswith("VmHWM:"):
+                return float(line.split()[1]) / 2**10
+    if process != "self":
+        return np.nan
+    try:
+        import resource
+    except ImportError:  # Windows
+        return np.nan
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / (2**20 if sys.platform == "darwin" else 2**10)
+
+
+def _measured(work: Callable[[], _T]) -> tuple[_T, dict[str, Any]]:
+    """The result, with the seconds taken and the most memory held meanwhile."""
+    with contextlib.suppress(OSError):
+        Path("/proc/self/clear_refs").write_text("5", encoding="ascii")  # Linux: forget the peak so far
+    began = time.monotonic()
+    result = work()
+    return result, {"seconds": time.monotonic() - began, "memory_mib": peak_mib()}
+
+
+def _ours(method: str, instance: Instance, gap: float, seconds: float, seed: int) -> dict[str, Any]:
+    found, measured = _measured(lambda: choice.select(*instance, gap=gap, seconds=seconds, seed=seed))
+    return {"method": method, **measured, "asked": gap, "seconds": found.seconds, "ended": found.status == "optimal",
+            "value": found.value, "bound": found.upper_bound, "gap": found.gap}
+
+
+def _rules(instance: Instance, blocks: Network) -> list[dict[str, Any]]:
+    """The simple rules on the same instance."""
+    value, cost, group, budget = instance
+    price = np.asarray(cost.sum(axis=1)).ravel()
+    year = np.full(len(value), -1)
+    year[np.diff(cost.indptr) > 0] = cost.indices
+    condition = np.maximum(blocks.condition[group] - blocks.loss[group] * np.maximum(year, 0), 0.0)
+    last = len(value) - 1
+
+    def heaviest_first() -> npt.NDArray[np.int64]:
+        # the rows of a block and year run from the lightest work to the heaviest: taken backwards
+        return last - rank.worst_first(-condition[::-1], value[::-1], cost[::-1], group[::-1], budget, year[::-1])
+
+    rows = []
+    for method, rule in (("worst first", heaviest_first),
+                         ("best ratio", lambda: rank.by_ratio(value, price, cost, group, budget)),
+                         ("incremental", lambda: rank.incremental(value, price, cost, group, budget))):
+        chosen, measured = _measured(rule)
+        rows.append({"method": method, **measured, "ended": True, "value": float(value[chosen].sum())})
+    return rows
+
+
+# --- the general solver, in a process of its own that can be ended -----------------------------------------
 
 
 def _general(instance: Instance, seconds: float, *, whole: bool) -> dict[str, Any]:
-    """The relaxation or the integer program by HiGHS, through scipy."""
+    """The relaxation or the integer program by HiGHS, ended soon after ``seconds``.
+
+    Its own time limit is not enough: between two looks at the clock it may work for minutes.
+    """
+    with tempfile.TemporaryDirectory() as folder:
+        store = Path(folder)
+        for name, array in {"value": instance.value, "data": instance.cost.data, "indices": instance.cost.indices,
+                            "indptr": instance.cost.indptr, "group": instance.group,
+                            "budget": instance.budget}.items():
+            np.save(store / f"{name}.npy", array)
+        path = os.pathsep.join([str(Path(__file__).parents[2]), os.environ.get("PYTHONPATH", "")]).rstrip(os.pathsep)
+        command = [sys.executable, "-m", "rehab.solvers.compare", folder, str(seconds), str(int(whole))]
+        with (store / "said").open("w+", encoding="ascii") as said:
+            process = subprocess.Popen(command, stdout=said, env={**os.environ, "PYTHONPATH": path})
+            taken, memory = _watch(process, store / "ready", seconds + _GRACE_S)
+            said.seek(0)
+            reports = [[float(figure) for figure in line.split()] for line in said if line.endswith("\n")]
+    if process.returncode > 0:
+        raise RuntimeError(f"the process of the general solver ended with code {process.returncode}")
+    value, bound, own_seconds, ended, own_memory = (reports or [[np.nan] * 5])[-1]
+    stopped = process.returncode == 0
+    return {"method": "HiGHS integer" if whole else "HiGHS relaxation", "asked": 1e-6 if whole else np.nan,
+            "seconds": own_seconds if stopped else taken, "ended": stopped and ended == 1.0,
+            "value": value, "bound": bound, "gap": (bound - value) / abs(bound) if bound else np.nan,
+            "memory_mib": own_memory if stopped else memory}
+
+
+def _watch(process: subprocess.Popen[bytes], ready: Path, seconds: float) -> tuple[float, float]:
+    """Wait for the process, and end it ``seconds`` after it is ready; the seconds it had and its most memory, MiB."""
+    began, counting, memory = time.monotonic(), False, np.nan
+    try:
+        while process.poll() is None:
+            if not counting and ready.exists():
+                began, counting = time.monotonic(), True
+            if time.monotonic() - began > (seconds if counting else _LOADING_S):
+                memory = peak_mib(process.pid)
+                process.kill()
+                process.wait()
+                return time.monotonic() - began, memory
+            time.sleep(0.02)
+    finally:
+        process.kill()  # nothing happens to one that has ended
+        process.wait()
+    return time.monotonic() - began, memory
+
+
+def _solve(store: Path, seconds: float, whole: bool) -> None:
+    """The other process: read the instance, solve it, and say value, bound, seconds, ended and memory, line by line."""
+    import highspy
+
+    part = {name: np.load(store / f"{name}.npy") for name in ("value", "data", "indices", "indptr", "group", "budget")}
+    n, groups, budgets = len(part["value"]), int(part["group"].max(initial=-1)) + 1, len(part["budget"])
+    model = highspy.HighsLp()
+    model.num_col_, model.num_row_ = n, budgets + groups
+    model.col_cost_, model.sense_ = part["value"], highspy.ObjSense.kMaximize
+    model.col_lower_, model.col_upper_ = np.zeros(n), np.ones(n)
+    model.row_lower_ = np.concatenate([np.full(budgets, -np.inf), np.ones(groups)])
+    model.row_upper_ = np.concatenate([part["budget"], np.ones(groups)])
+    end = part["indptr"][1:]
+    model.a_matrix_.format_ = highspy.MatrixFormat.kColwise
+    model.a_matrix_.start_ = part["indptr"] + np.arange(n + 1, dtype=np.int32)
+    model.a_matrix_.index_ = np.insert(part["indices"], end, budgets + part["group"])
+    model.a_matrix_.value_ = np.insert(part["data"], end, 1.0)
+    if whole:
+        model.integrality_ = [highspy.HighsVarType.kInteger] * n
+    solver: Any = highspy._Highs()  # type: ignore[attr-defined]  # not Highs: that one writes a banner to the output
+    # one thread: with more, reports from another thread wait for this one for ever
+    for option, setting in (("output_flag", False), ("threads", 1), ("time_limit", seconds), ("mip_rel_gap", 1e-6)):
+        solver.setOptionValue(option, setting)
+    solver.passModel(model)
+    del part, model
+    (store / "ready").touch()
     began = time.monotonic()
-    n, groups = len(instance.value), int(instance.group.max(initial=-1)) + 1
-    member = sparse.csr_array((np.ones(n), (instance.group, np.arange(n))), shape=(groups, n))
-    answer = optimize.milp(
-        -instance.value, integrality=np.full(n, int(whole)), bounds=optimize.Bounds(0.0, 1.0),
-        constraints=[optimize.LinearConstraint(instance.cost.T.tocsr(), ub=instance.budget),
-                     optimize.LinearConstraint(member, 1.0, 1.0)],
-        options={"time_limit": seconds, "mip_rel_gap": 1e-6})
-    taken = time.monotonic() - began
-    if not whole:
-        bound = -float(answer.fun) if answer.status == 0 else np.nan
-        return {"method": "HiGHS relaxation", "seconds": taken, "value": np.nan, "bound": bound, "gap": np.nan}
-    value = -float(answer.fun) if answer.fun is not None else np.nan
-    bound = -float(answer.mip_dual_bound) if answer.mip_dual_bound is not None else np.nan
-    return {"method": "HiGHS integer", "seconds": taken, "value": value, "bound": bound,
-            "gap": (bound - value) / abs(bound) if bound else np.nan}
+
+    def say(value: float, bound: float, ended: bool = False) -> None:
+        figures = [figure if abs(figure) < 1e300 else np.nan for figure in (value, bound)]
+        line = (*figures, time.monotonic() - began, float(ended), peak_mib())
+        sys.stdout.write(" ".join(map(str, line)) + "\n")
+        sys.stdout.flush()
+
+    if whole:
+        known = [(np.nan, np.nan)]
+
+        def tell(*given: Any) -> None:
+            figures = given[2].mip_primal_bound, given[2].mip_dual_bound
+            if figures != known[0]:
+                known[0] = figures
+                say(*figures)
+
+        solver.setCallback(tell, None)
+        for moment in ("kCallbackMipImprovingSolution", "kCallbackMipInterrupt"):
+            solver.startCallback(getattr(highspy.cb.HighsCallbackType, moment))
+    solver.run()
+    ended = solver.getModelStatus() == highspy.HighsModelStatus.kOptimal
+    info = solver.getInfo()
+    if whole:
+        say(info.objective_function_value, info.mip_dual_bound, ended)
+    else:
+        say(np.nan, info.objective_function_value if ended else np.nan, ended)
+
+
+if __name__ == "__main__":
+    _solve(Path(sys.argv[1]), float(sys.argv[2]), sys.argv[3] == "1")

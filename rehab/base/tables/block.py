@@ -38,6 +38,7 @@ BLOCK: Final = (
     number("adt", "vehicles/day", "Average daily traffic, both directions", 0, 300_000),
     number("truck_share", "share", "Share of trucks in the traffic", 0, 1),
     text("district", "District or ward, for lists and fairness"),
+    text("corridor", "Corridor: blocks with one name here can be done together"),
     number("parking_ft", "ft", "Length of curb with parking, both sides", 0, 20_000),
     Field("bus_route", "flag", "Whether buses run on the block"),
     whole("castings", "Manholes, valves and inlets in the pavement", 0, 500),

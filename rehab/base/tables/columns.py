@@ -6,6 +6,7 @@ from typing import Final
 
 from rehab.base.tables.ahead import LOOKING_AHEAD
 from rehab.base.tables.block import BLOCK, NEEDS, NETWORK_ADDED, SURVEY
+from rehab.base.tables.choosing import CHOOSING
 from rehab.base.tables.fields import (
     CALLS,
     CLASSES,
@@ -14,6 +15,7 @@ from rehab.base.tables.fields import (
     SEVERITIES,
     STRATEGIES,
     TASKS,
+    WORK,
     Field,
     all_required,
     choice,
@@ -29,6 +31,15 @@ BID_UNITS: Final = ("each", "ft", "sqft", "sqyd", "cuft", "cuyd", "gal", "lb", "
 _KEY = all_required(text("block_id", "Block"))
 _KEY_YEAR = (*_KEY, Field("year", "key", "Year", "year", required=True))
 _STRATEGY = choice("strategy", STRATEGIES, "Strategy", required=True)
+
+_CHOSEN: Final = (
+    *all_required(number("cost_usd", "usd", "Likely cost in dollars of the year"),
+                  number("benefit", "sqyd-years or usd", "Sound pavement gained or present worth of agency cost "
+                         "saved, a second work included", None)),
+    year("then_year", "Year of a second work; missing if none is planned"),
+    choice("then_work", (*WORK, "grinding"), "Second work; missing if none is planned"),
+    number("then_usd", "usd", "Likely cost of the second work in dollars of its year"),
+)
 
 
 TABLES: Final[dict[str, tuple[Field, ...]]] = {
@@ -173,15 +184,11 @@ TABLES: Final[dict[str, tuple[Field, ...]]] = {
             number("index", "points", "Condition index", 0, 100),
         ),
     ),
-    "alternatives": (
-        *_KEY_YEAR, _STRATEGY,
-        *all_required(number("cost_usd", "usd", "Likely cost in dollars of the year"),
-                       number("benefit", "sqyd-years", "Sound pavement gained", None)),
-    ),
-    "program": (
-        *_KEY_YEAR, _STRATEGY,
-        *all_required(number("cost_usd", "usd", "Likely cost in dollars of the year"),
-                       number("benefit", "sqyd-years", "Sound pavement gained", None)),
+    "alternatives": (*_KEY_YEAR, _STRATEGY, *_CHOSEN),
+    "program": (*_KEY_YEAR, _STRATEGY, *_CHOSEN),
+    "payments": (
+        *_KEY_YEAR, *all_required(text("fund", "Fund that pays; 'general' is the budget that may pay any work"),
+                                  number("usd", "usd", "What it pays, dollars of the year")),
     ),
     "overview": (
         *_KEY,
@@ -211,6 +218,9 @@ TABLES: Final[dict[str, tuple[Field, ...]]] = {
         year("program_year", "Year of work in the program; missing if it gets none"),
         choice("program_strategy", STRATEGIES, "Strategy in the program; missing if it gets none"),
         number("program_cost_usd", "usd", "Likely cost in the program, dollars of the year"),
+        year("then_year", "Year of a second work; missing if none is planned"),
+        choice("then_work", (*WORK, "grinding"), "Second work; missing if none is planned"),
+        number("then_usd", "usd", "Likely cost of the second work in dollars of its year"),
         year("ground_year", "Year in which the surface is ground; missing if it is not"),
     ),
     "by_year": all_required(
@@ -219,6 +229,7 @@ TABLES: Final[dict[str, tuple[Field, ...]]] = {
         number("partial_depth_usd", "usd", "Spent on partial-depth repair"),
         number("full_depth_usd", "usd", "Spent on full-depth repair"),
         number("reconstruction_usd", "usd", "Spent on reconstruction"),
+        number("grinding_usd", "usd", "Spent on grinding again, where the program plans it as a second work"),
         number("index_without", "points", "Mean index by area going into the year, no work", 0, 100),
         number("index_with", "points", "Mean index by area after the year's work", 0, 100),
         number("sound_without", "share", "Share of sound area, no work", 0, 1),
@@ -234,6 +245,7 @@ TABLES: Final[dict[str, tuple[Field, ...]]] = {
         number("grind_need_usd", "usd", "Grinding that area in the year"),
     ),
     **LOOKING_AHEAD,
+    **CHOOSING,
     "tasks": (
         text("task_id", "Task", required=True), *_KEY, choice("task", TASKS, "Kind of task", required=True),
         text("crew", "Crew", required=True),

@@ -37,6 +37,8 @@ def build(streets: pd.DataFrame, seed: int) -> pd.DataFrame:
     rng = np.random.default_rng([seed, 2])
     city = streets.copy()
     city["contract"] = city.groupby(["street_number", "district", city["place"] // 5], sort=True).ngroup()
+    name = city["street"] + ", part " + (city["place"] // 5 + 1).astype(str)
+    city["corridor"] = name.where(city["functional_class"] == "arterial")
     city["year_built"] = _years(city, rng).astype(float)
     city["thickness_in"] = _thickness(city, rng)
     city["dowelled"], city["reinforced"] = _steel(city, rng)

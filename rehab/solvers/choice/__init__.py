@@ -21,9 +21,10 @@ import numpy.typing as npt
 
 from rehab.solvers.choice import dual as _dual
 from rehab.solvers.choice import finish as _finish
+from rehab.solvers.choice import linear
 from rehab.solvers.choice.problem import Floats, Ints, Problem, check, reduce
 
-__all__ = ["Choice", "Status", "select"]
+__all__ = ["Choice", "Status", "select", "shortage"]
 
 Status = Literal["optimal", "feasible", "infeasible", "unknown"]
 
@@ -88,6 +89,16 @@ def select(value: npt.ArrayLike, cost: object, group: npt.ArrayLike, budget: npt
     left = (bound - state.value) / max(abs(bound), 1e-300)
     return Choice(problem.source[state.chosen], state.value, bound, left, "optimal" if state.done(gap) else "feasible",
                   time.monotonic() - began, _with_closed(whole, problem, dual))
+
+
+def shortage(cost: object, group: npt.ArrayLike, budget: npt.ArrayLike) -> Floats:
+    """By how much budgets fall short at the least, ``[r]``: zeros where parts of alternatives would fit.
+
+    The least sum of shares of a budget; of a budget of zero or below, of the largest use of it.
+    """
+    labels = np.asarray(group)
+    whole = check(np.zeros(len(labels)), cost, labels, budget, None)
+    return linear.Relaxation(whole.value, whole.cost, whole.of, whole.budget, feasibility=True).solve().over
 
 
 def _known(problem: Problem, start: Ints) -> Ints | None:

@@ -13,10 +13,11 @@ import numpy as np
 from scipy import sparse
 
 from rehab.solvers.choice import linear
-from rehab.solvers.choice.problem import Bools, Floats, Ints, Problem
+from rehab.solvers.choice.problem import Bools, Floats, Ints, Problem, starts
 
 CORE = 3000
 """Alternatives in the linear program that makes the prices exact; larger problems are cut to this core."""
+REACH = 20.0
 SAMPLE = 1500
 """Groups in the sample from which a large problem gets its first prices."""
 
@@ -64,25 +65,42 @@ def _better(one: Dual, other: Dual) -> Dual:
 
 
 def _smooth(problem: Problem, seed: int) -> Floats:
-    """Near-optimal prices: first on a sample of the groups, then a few steps on all of them."""
+    """Near-optimal prices: on samples of the groups of rising size, then on all of them, with falling heat."""
     scale = np.where(problem.budget > 0, problem.budget, 1.0)
     scaled = replace(problem, cost=sparse.csr_array(problem.cost @ sparse.diags_array(1.0 / scale)),
                      budget=problem.budget / scale)
     spread = np.maximum.reduceat(problem.value, problem.first) - np.minimum.reduceat(problem.value, problem.first)
-    heat = float(spread.mean())
+    heat = 0.3 * (float(spread.mean()) or 1.0)  # where nothing is worth more than anything else, any will do
     prices = np.zeros(len(scale))
-    part = 1.0
-    if problem.groups > 2 * SAMPLE:
-        part = SAMPLE / problem.groups
-        drawn = np.random.default_rng(seed).permutation(problem.groups)[:SAMPLE]
-        mask = np.zeros(problem.groups, bool)
-        mask[drawn] = True
-        few = replace(scaled.keep(mask[problem.of]), budget=scaled.budget * part)
-        few = replace(few, of=np.cumsum(np.concatenate(([0], np.diff(few.of) != 0))))
-        prices = _newton(few, prices, [heat * step for step in (0.3, 0.1, 0.03, 0.01, 0.003)], 8)
-        return _newton(scaled, prices, [heat * step for step in (0.003, 0.001)], 3) / scale
-    prices = _newton(scaled, prices, [heat * step for step in (0.3, 0.1, 0.03, 0.01, 0.003, 0.001)], 8)
+    drawn = np.random.default_rng(seed).permutation(problem.groups)
+    count, steps = SAMPLE, 5
+    while count * 2 < problem.groups:
+        few = _sample(scaled, np.sort(drawn[:count]))
+        prices = _newton(few, prices, [heat / 3**step for step in range(steps)], 8)
+        heat /= 3.0 ** (steps - 1)
+        count, steps = count * 8, 2
+    if count == SAMPLE:
+        prices = _newton(scaled, prices, [heat / 3.0**step for step in range(steps + 1)], 8)
+        heat /= 3.0 ** steps
+    for _ in range(12):
+        near = evaluate(scaled, prices).loss <= REACH * heat
+        _, opened, budget = split(scaled, near)
+        if not len(opened):
+            break
+        of = np.cumsum(np.diff(scaled.of[opened], prepend=scaled.of[opened[0]]) != 0)
+        few = Problem(scaled.value[opened], scaled.cost[opened], starts(of), of, opened, budget)
+        prices = _newton(few, prices, [heat], 6)
+        if near.sum() - problem.groups <= 4 * CORE:
+            break
+        heat /= 3.0
     return prices / scale
+
+
+def _sample(problem: Problem, groups: Ints) -> Problem:
+    mask = np.zeros(problem.groups, bool)
+    mask[groups] = True
+    few = replace(problem.keep(mask[problem.of]), budget=problem.budget * (len(groups) / problem.groups))
+    return replace(few, of=np.repeat(np.arange(len(groups)), few.size))
 
 
 def _newton(problem: Problem, prices: Floats, heats: list[float], steps: int) -> Floats:
@@ -117,12 +135,19 @@ def _soft(problem: Problem, prices: Floats, heat: float) -> tuple[float, Floats,
     total = np.add.reduceat(weight, problem.first)
     weight /= total[problem.of]
     level = heat * float((np.log(total) + top).sum()) + float(prices @ problem.budget)
-    pick = sparse.csr_array((weight, np.arange(len(weight)), np.append(problem.first, len(weight))))
-    mean = sparse.csr_array(pick @ problem.cost)
-    weighted = problem.cost.copy()
-    weighted.data = weighted.data * np.repeat(weight, np.diff(weighted.indptr))
-    bend = (weighted.T @ problem.cost).toarray() - (mean.T @ mean).toarray()
-    return level, problem.budget - np.asarray(mean.sum(axis=0)).ravel(), bend / heat
+    groups, r = problem.groups, len(prices)
+    live = np.flatnonzero(weight > 1e-14)
+    weight, cost, of = weight[live], problem.cost[live], problem.of[live]
+    entry = np.repeat(np.arange(len(live)), np.diff(cost.indptr))
+    use = weight[entry] * cost.data
+    whole = np.bincount(cost.indices, use, minlength=r)
+    mean = np.bincount(of[entry] * r + cost.indices, use, minlength=groups * r).reshape(groups, r)
+    if (np.diff(cost.indptr) <= 1).all():
+        bend = np.diag(np.bincount(cost.indices, use * cost.data, minlength=r))
+    else:
+        weighted = sparse.csr_array((use, cost.indices, cost.indptr), shape=cost.shape)
+        bend = (weighted.T @ cost).toarray()
+    return level, problem.budget - whole, (bend - np.einsum("gi,gj->ij", mean, mean)) / heat
 
 
 # --- exact prices by a linear program on the core ------------------------------------------------------

@@ -8,12 +8,14 @@ from typing import NamedTuple
 
 import numpy as np
 
-from rehab.solvers.choice import branch, improve, linear, patterns
+from rehab.solvers.choice import branch, improve, linear, patterns, rounding
 from rehab.solvers.choice.dual import CORE, Dual, core
 from rehab.solvers.choice.problem import TOLERANCE, Bools, Ints, Problem, starts
 
 EXACT = 45
 """Open groups up to which the whole core is searched with proof."""
+ANY = 200
+"""Groups up to which all of them are searched where no choice was found otherwise."""
 DIVE = 50
 """Groups in a wide neighbourhood."""
 STRETCH = 60
@@ -76,6 +78,8 @@ def _any(problem: Problem, dual: Dual, state: State, gap: float, deadline: float
     over = linear.Relaxation(problem.value, problem.cost, problem.of, problem.budget, feasibility=True).solve().over
     if (over > 1e-7 * problem.budget).any():
         state.short = int(np.argmax(over / np.maximum(problem.budget, 1e-300)))
+        return
+    if problem.groups > ANY:
         return
     everything = np.ones(len(problem.value), bool)
     _, ended = _search(problem, dual, state, everything, np.arange(problem.groups), gap, deadline, _all(effort))
@@ -170,17 +174,22 @@ def _dense(problem: Problem, dual: Dual, chosen: Ints, mask: Bools) -> tuple[imp
 
 
 def _start(problem: Problem, dual: Dual, state: State, size: int, deadline: float) -> None:
-    """A feasible choice by repair of the best choice at the prices, if repair succeeds."""
+    """A feasible choice by repair of the best choice at the prices, or of the rounded relaxation where that fails."""
     mask = core(problem, dual, size)
-    mask[_frugal(problem)] = True
-    made, rows, now = _dense(problem, dual, dual.best, mask)
-    fixed = improve.repair(made, now)
-    if fixed is not None:
-        fixed = improve.improve(made, fixed, np.inf, deadline, (300, 1200))
-        chosen = dual.best.copy()
-        chosen[problem.of[rows[fixed]]] = rows[fixed]
-        _offer(problem, state, chosen)
-        return
+    several = np.add.reduceat(mask, problem.first) > 1
+    mask[_frugal(problem)[several]] = True
+    for rounded in (False, True):
+        begin = rounding.by_size(problem, dual, mask) if rounded else dual.best
+        made, rows, now = _dense(problem, dual, begin, mask)
+        for priced in (True, False):
+            fixed = improve.repair(made, now, priced=priced)
+            if fixed is not None:
+                fixed = improve.improve(made, fixed, np.inf, deadline, (300, 1200))
+                chosen = dual.best.copy()
+                chosen[problem.of[rows[fixed]]] = rows[fixed]
+                _offer(problem, state, chosen)
+        if state.chosen is not None:
+            return
 
 
 def _frugal(problem: Problem) -> Ints:

@@ -50,8 +50,12 @@ class Sets:
         return Sets(self.one[:count], self.two[:count], self.gain[:count], self.extra[:count], self.reduced[:count])
 
 
-def repair(core: Core, chosen: Ints) -> Ints | None:
-    """Remove overspending by the exchanges that lose least per share of a budget freed; None if stuck."""
+def repair(core: Core, chosen: Ints, *, priced: bool) -> Ints | None:
+    """Remove overspending by the exchanges that lose least per share of a budget freed; None if stuck.
+
+    ``priced``: what an exchange frees beyond the shortage counts at the prices, as if others could use all of it; else
+    it counts for nothing.  Either may come out better.
+    """
     chosen = chosen.copy()
     scale = np.maximum(np.abs(core.budget), 1e-9 * max(float(np.abs(core.budget).max(initial=0.0)), 1.0))
     for _ in range(4 * len(chosen) + 20):
@@ -61,7 +65,9 @@ def repair(core: Core, chosen: Ints) -> Ints | None:
         now = chosen[core.of]
         extra = core.cost - core.cost[now]
         freed = ((np.maximum(over, 0.0) - np.maximum(over + extra, 0.0)) / scale).sum(axis=1)
-        lost = (core.value[now] - core.value) + extra @ core.prices
+        lost = core.value[now] - core.value
+        if priced:
+            lost = lost + extra @ core.prices
         useful = freed > 1e-15
         if not useful.any():
             return None

@@ -65,6 +65,18 @@ class Relaxation:
         return Answer(-float(self.solver.getInfo().objective_function_value),
                       np.maximum(-duals, 0.0) / self.scale, over)
 
+    def shares(self) -> Floats:
+        """The shares of the alternatives in the relaxation as it stands, ``[n]``."""
+        self.solver.run()
+        return np.array(self.solver.getSolution().col_value)[: self.columns]
+
+    def fix(self, rows: Ints, of: Ints) -> None:
+        """Leave these alternatives alone in their groups."""
+        out = np.isin(of, of[rows])
+        out[rows] = False
+        columns = np.flatnonzero(out).astype(np.int32)
+        self.solver.changeColsBounds(len(columns), columns, np.zeros(len(columns)), np.zeros(len(columns)))
+
     def rest(self, level: int, budget: Floats) -> Answer:
         """The relaxation over the groups from ``level`` on, with what is left of the budgets."""
         low, high = sorted((level, self.level))

@@ -1,0 +1,78 @@
+"""Why no program obeys all that is asked: the blocks, the amounts, and what to relax."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Final
+
+import numpy as np
+
+from rehab.base.errors import Note
+from rehab.solvers import choice
+from rehab.steps.program.alternatives import Flags, Ints
+from rehab.steps.program.corridors import Offers
+from rehab.steps.program.limits import MONEY, Limits, amount, words, year_of
+
+_NAMED: Final = 6  #: blocks named in one sentence
+
+
+def explain(offers: Offers, limits: Limits, forced: Flags, names: Ints | Sequence[str]) -> tuple[Note, ...]:
+    """One note for each limit that cannot be kept; if none fails by itself, what is short at the least."""
+    cost = (offers.member @ limits.uses).toarray()
+    group = offers.group
+    starts = np.unique(group, return_inverse=True)[1]
+    least = np.full((int(starts.max(initial=-1)) + 1, len(limits)), np.inf)
+    np.minimum.at(least, starts, cost)
+    need = least.sum(axis=0)
+    over = need > limits.most + 1e-9 * np.maximum(np.abs(limits.most), 1.0)
+    alone = [_alone(int(at), float(need[at]), limits, forced, names) for at in np.flatnonzero(over)]
+    if alone:
+        return tuple(alone)
+    short = choice.shortage(cost, group, limits.most)
+    found = np.flatnonzero(short > 1e-7 * np.maximum(np.abs(limits.most), 1.0))
+    if not len(found):
+        return (Note("conflict", None, None, "no program of whole blocks obeys all that is asked together, though "
+                     "parts of blocks would; relax one of the limits a little"),)
+    return tuple(Note("conflict", None, year_of(limits, int(at)), "together with the other limits this cannot be kept: "
+                      f"{words(limits, int(at))}; it is short by {amount(limits, int(at), float(short[at]))} at the "
+                      f"least; {_relax(limits, int(at))}") for at in found)
+
+
+def _alone(at: int, need: float, limits: Limits, forced: Flags, names: Ints | Sequence[str]) -> Note:
+    """A limit that cannot be kept whatever else is given up."""
+    row, year, most = limits.table.iloc[at], year_of(limits, at), float(limits.most[at])
+    if row["limit"] == "target":
+        return Note("conflict", None, year, f"{words(limits, at)}: even with all work that is open the mean index "
+                    f"comes to {_reached(limits, at, need):.1f}; lower the target, open more strategies, or set a "
+                    "later year")
+    if row["floor"]:
+        return Note("conflict", None, year, f"{words(limits, at)}, but all work that is open there costs no more than "
+                    f"{amount(limits, at, -need)}; lower the share or open more work there")
+    uses = limits.uses[:, [at]].toarray().ravel()
+    those = np.flatnonzero(forced & (uses > 0))
+    those = those[np.argsort(-uses[those], kind="stable")]
+    listed = "; ".join(f"{names[row]} {amount(limits, at, float(uses[row]))}" for row in those[:_NAMED])
+    more = f" and {len(those) - _NAMED} more" if len(those) > _NAMED else ""
+    what = "the forced work" if len(those) else "what has to be done"
+    those_words = f" ({listed}{more})" if listed else ""
+    lack = amount(limits, at, need - most)
+    verb = "costs" if row["limit"] == MONEY else "takes"
+    return Note("conflict", None, year, f"{what}{those_words} {verb} {amount(limits, at, need)}, "
+                f"{_kind(limits, at)} {amount(limits, at, most)}: {lack} too little; {_relax(limits, at)}")
+
+
+def _kind(limits: Limits, at: int) -> str:
+    row = limits.table.iloc[at]
+    return str(row["detail"]) if row["limit"] == MONEY else f"the capacity of {row['detail']}"
+
+
+def _relax(limits: Limits, at: int) -> str:
+    row = limits.table.iloc[at]
+    return {MONEY: "raise the budget or force less", "capacity": "raise the capacity or force less",
+            "district share": "lower the share", "target": "lower the target or give more money"}[str(row["limit"])]
+
+
+def _reached(limits: Limits, at: int, need: float) -> float:
+    """The mean index that all open work reaches: the target, less by how much the row is exceeded."""
+    detail = str(limits.table["detail"].iloc[at])
+    return float(detail.rsplit(" ", 1)[-1]) - (need - float(limits.most[at]))
