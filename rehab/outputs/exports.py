@@ -52,6 +52,11 @@ def write_csv(frame: pd.DataFrame, path: Path) -> None:
     path.write_bytes(csv_text(frame).encode("utf-8"))
 
 
+def write_exact(frame: pd.DataFrame, path: Path) -> None:
+    """Write a table whose figures read back as the very numbers: for a proof, not for reading."""
+    frame.to_csv(path, index=False, lineterminator="\n", encoding="utf-8")
+
+
 def program_geojson(overview: pd.DataFrame, geometry: pd.DataFrame) -> str:
     """The blocks that have geometry as GeoJSON after RFC 7946.
 

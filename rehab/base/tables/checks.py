@@ -29,7 +29,7 @@ def field(table: str, column: str) -> Field:
     return {item.name: item for item in TABLES[table]}[column]
 
 
-def upload_fields(table: Literal["blocks", "defects", "bids"]) -> tuple[Field, ...]:
+def upload_fields(table: Literal["blocks", "defects", "bids", "commitments"]) -> tuple[Field, ...]:
     """The columns a user fills in: all but the row number, which reading adds."""
     return tuple(item for item in TABLES[table] if item.name != "row")
 

@@ -70,6 +70,12 @@ TABLES: Final[dict[str, tuple[Field, ...]]] = {
         Field("awarded", "flag", "Whether the bid won the contract"),
         whole("row", "Row of the file the bid was read from", 1),
     ),
+    "commitments": (
+        *_KEY, whole("year", "Year of the work", 1900, 2150, required=True),
+        choice("strategy", WORK, "Work that is committed", required=True),
+        number("cost_usd", "usd", "Its cost in dollars of the year; without one it is estimated", 0, 1e9),
+        whole("row", "Row of the file the commitment was read from", 1),
+    ),
     "priced_bids": (
         text("pay_item", "Pay item that the bid is a price of", required=True),
         text("item", "What the bid calls the item", required=True),

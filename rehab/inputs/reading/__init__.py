@@ -8,6 +8,7 @@ its columns mean, :func:`read_blocks`, :func:`read_defects` and :func:`read_bids
 
 from rehab.inputs.reading.bids import read_bids
 from rehab.inputs.reading.blocks import Reading, read_blocks
+from rehab.inputs.reading.commitments import as_forced, read_commitments
 from rehab.inputs.reading.defects import read_defects
 from rehab.inputs.reading.headings import suggest
 from rehab.inputs.reading.lines import read_lines
@@ -16,5 +17,6 @@ from rehab.inputs.reading.opening import open_table
 from rehab.inputs.reading.raw import Raw
 from rehab.inputs.reading.templates import dictionary, template, template_workbook
 
-__all__ = ["Raw", "Reading", "check_mapping", "dictionary", "open_table", "read_bids", "read_blocks", "read_defects",
-           "read_lines", "read_mapping", "suggest", "template", "template_workbook", "write_mapping"]
+__all__ = ["Raw", "Reading", "as_forced", "check_mapping", "dictionary", "open_table", "read_bids", "read_blocks",
+           "read_commitments", "read_defects", "read_lines", "read_mapping", "suggest", "template",
+           "template_workbook", "write_mapping"]

@@ -17,7 +17,7 @@ from rehab.inputs.assumptions import FOLDER
 from rehab.inputs.reading.raw import Raw
 from rehab.inputs.reading.values import missing, numbers
 
-Upload = Literal["blocks", "defects", "bids"]
+Upload = Literal["blocks", "defects", "bids", "commitments"]
 
 _SAMPLE: Final = 1_000
 #: spellings of units in headings and saved mappings, without blanks and punctuation

@@ -1,0 +1,191 @@
+"""The commands check, plan and answers: one table of blocks to a program, its files, and questions put to it."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import time
+from dataclasses import replace
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from rehab.base.errors import BadAssumption
+from rehab.base.settings import CHOICES, Scenario
+from rehab.commands.files import given, report, tables, toml
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from rehab.plan import Plan, Prepared
+
+#: files that only some runs write; those of an earlier run belong to another program
+_SOMETIMES = ("chances.csv", "block_chances.csv", "block_places.csv", "payments.csv")
+
+
+def check(options: argparse.Namespace) -> int:
+    """List what is wrong with a table of blocks."""
+    _, _, _, problems = tables(options)
+    report(problems, options.out)
+    stops = int((problems["severity"] == "stop").sum())
+    print(f"{stops} rows or values stop a block, {len(problems) - stops} are warnings")
+    return 0
+
+
+def plan(options: argparse.Namespace) -> int:
+    """Plan the program of a table of blocks, and write all tables."""
+    from rehab import plan as planning
+
+    for name, least in (("draws", 2), ("robust", 1)):
+        count = getattr(options, name)
+        if count is not None and not least <= count <= 100_000:
+            raise BadAssumption(f"the number of {'draws' if name == 'draws' else 'draws of --robust'} is between "
+                                f"{least} and 100,000")
+    prepared, scenario, geometry, problems, read = _prepared(options)
+    decided = planning.decide(prepared, scenario)
+    for name in _SOMETIMES:
+        (options.out / name).unlink(missing_ok=True)
+    _write(decided, geometry, problems, options.out, {"reading": round(read, 3)})
+    if options.draws is not None:
+        _draw(decided, options.draws, options.out)
+    if options.robust is not None:
+        _places(decided, options.robust, options.out)
+    spent, budget = decided.summary["spent_usd"], decided.summary["budget_usd"]
+    gap = decided.summary["gap"]
+    proof = "" if gap is None else f", gap {100 * gap:.4f} %"
+    print(f"{len(decided.program)} of {len(prepared.network)} blocks programmed, ${spent:,.0f} of "
+          f"${budget:,.0f}{proof}; results in {options.out}")
+    if decided.summary["status"] in ("infeasible", "unknown"):
+        for message in decided.notes["message"]:
+            print(f"note: {message}", file=sys.stderr)
+    return 0
+
+
+def answers(options: argparse.Namespace) -> int:
+    """The least money for aims, what more money buys, and the simple rules beside the best program."""
+    from rehab import plan as planning
+    from rehab.outputs import exports
+    from rehab.plan import least, reasons
+
+    prepared, scenario, _, _, _ = _prepared(options)
+    made = planning.decide(prepared, scenario)
+    aims = [least.holding(prepared, scenario)]
+    last = scenario.years[-1]
+    try:
+        if options.reach is not None:
+            aims.append(least.reaching(scenario, options.reach, options.by or last))
+        aims.append(least.clearing(scenario, options.clear_by or last))
+        found = [least.least(prepared, aim) for aim in aims]
+    except ValueError as error:
+        raise BadAssumption(str(error)) from error
+    exports.write_csv(least.table(scenario, found), options.out / "answers.csv")
+    exports.write_csv(least.curve(prepared, scenario), options.out / "curve.csv")
+    exports.write_csv(least.beside(prepared, scenario, CHOICES, made), options.out / "rules.csv")
+    for sentence in (*least.sentences(prepared, scenario, found), *reasons.next_dollars(made)):
+        print(sentence)
+    return 0
+
+
+def _prepared(options: argparse.Namespace) -> tuple[Prepared, Scenario, pd.DataFrame, pd.DataFrame, float]:
+    """What was prepared, the scenario with its commitments, lines, problems and the seconds of reading."""
+    import pandas as pd
+
+    from rehab import plan as planning
+    from rehab.inputs import reading
+
+    used, scenario = given(options), _scenario(options)
+    began = time.perf_counter()
+    blocks, defects, geometry, problems = tables(options)
+    if options.committed:
+        raw = reading.open_table(options.committed.name, options.committed.read_bytes(), table="commitments")
+        listed = reading.read_commitments(raw, None, blocks["block_id"].tolist(), scenario.years)
+        problems = pd.concat([problems, listed.problems], ignore_index=True)
+        try:
+            scenario = replace(scenario, forced=(*scenario.forced, *reading.as_forced(listed.table)))
+        except ValueError as error:
+            raise BadAssumption(f"committed projects: {error}") from error
+    read = time.perf_counter() - began
+    report(problems, options.out)
+    prepared = planning.prepare(blocks, defects, used, scenario.start_year, len(scenario.budgets_usd))
+    return prepared, scenario, geometry, problems, read
+
+
+def _draw(decided: Plan, draws: int, out: Path) -> None:
+    """The chances of a program, to files and in a sentence."""
+    from rehab.outputs import exports
+    from rehab.outputs.charts.chances import describe_chances
+    from rehab.plan import uncertainty
+
+    found = uncertainty.chances(decided, draws)
+    exports.write_csv(found.by_year, out / "chances.csv")
+    exports.write_csv(found.by_block, out / "block_chances.csv")
+    print(describe_chances(found.by_year))
+
+
+def _places(decided: Plan, draws: int, out: Path) -> None:
+    """How often each block stays in the best program, to a file and in a sentence."""
+    from rehab.outputs import exports
+    from rehab.plan import robust
+
+    try:
+        found = robust.places(decided, draws)
+    except ValueError as error:
+        raise BadAssumption(f"--robust: {error}") from error
+    exports.write_csv(found.blocks, out / "block_places.csv")
+    print(found.sentence())
+
+
+def _scenario(options: argparse.Namespace) -> Scenario:
+    """The scenario of the file, with what the command line says laid over it."""
+    try:
+        given = toml(options.scenario) if options.scenario else {}
+        if options.start is not None:
+            given["start_year"] = options.start
+        scenario = Scenario.from_mapping(given)
+        if options.budget is not None or options.years is not None:
+            usd = options.budget if options.budget is not None else scenario.budgets_usd[0]
+            scenario = scenario.with_budget(usd, options.years)
+    except ValueError as error:
+        raise BadAssumption(f"scenario: {error}") from error
+    return scenario
+
+
+def _write(decided: Plan, geometry: pd.DataFrame, problems: pd.DataFrame, out: Path,
+           seconds: dict[str, float]) -> None:
+    """All tables and files of a plan; the seconds of the steps before and of these go into the summary."""
+    from rehab import plan as planning
+    from rehab.outputs import exports, worklist
+    from rehab.plan import reasons, waiting
+    from rehab.plan.answers import treated_now
+
+    prepared = decided.prepared
+    years = decided.program["year"]
+    year = int(years.min()) if len(years) else prepared.start_year
+    began = time.perf_counter()
+    tasks, season_notes = planning.season_of(decided, year)
+    arranged = time.perf_counter()
+    notes = planning.with_notes(decided.notes, season_notes)
+    out.mkdir(parents=True, exist_ok=True)
+    listed = decided.strategies.merge(decided.overview[["block_id", "life_extension_yr", "likely_usd"]], on="block_id")
+    for name, table in {
+        "problems": problems, "blocks": prepared.network, "needs": prepared.needs,
+        "findings": prepared.findings, "repairs": prepared.repairs,
+        "strategies": listed.rename(columns={"likely_usd": "cost_usd"}), "forecast": treated_now(prepared),
+        "quantities": decided.quantities, "costs": decided.costs, "lifecycle": prepared.worth,
+        "waiting": waiting.of_network(waiting.by_block(prepared)), "program": decided.program, "tasks": tasks,
+        "notes": notes, "alternatives": reasons.alternatives(decided), "places": reasons.of_blocks(decided),
+        "limits": reasons.of_limits(decided),
+        **({"payments": reasons.payments(decided)} if decided.scenario.funds else {}),
+    }.items():
+        exports.write_csv(table, out / f"{name}.csv")
+    for name, table in zip(("offers", "uses", "limits"), reasons.proof(decided), strict=True):
+        exports.write_exact(table, out / f"proof_{name}.csv")
+    (out / "season.ics").write_bytes(exports.season_calendar(tasks, decided.overview, datetime.now(UTC)))
+    (out / "worklist.xlsx").write_bytes(worklist.workbook(
+        decided.overview, prepared.network, prepared.needs, decided.program, decided.quantities, tasks,
+        prepared.repairs, notes, prepared.assumptions, year))
+    if len(geometry):
+        (out / "blocks.geojson").write_text(exports.program_geojson(decided.overview, geometry), encoding="utf-8")
+    steps = {**seconds, **decided.summary["seconds"], "season": round(arranged - began, 3),
+             "files": round(time.perf_counter() - arranged, 3)}
+    (out / "summary.json").write_text(exports.summary_json({**decided.summary, "seconds": steps}), encoding="utf-8")
