@@ -17,6 +17,10 @@ from rehab.solvers.choice.problem import Bools, Floats, Ints, Problem, starts
 
 CORE = 3000
 """Alternatives in the linear program that makes the prices exact; larger problems are cut to this core."""
+WIDER = 5
+"""How much larger the core becomes where the prices found on it are not good enough."""
+NEAR = 1e-5
+"""Share of the bound by which the prices of a core may miss the least one."""
 REACH = 20.0
 SAMPLE = 1500
 """Groups in the sample from which a large problem gets its first prices."""
@@ -89,7 +93,10 @@ def _smooth(problem: Problem, seed: int) -> Floats:
             break
         of = np.cumsum(np.diff(scaled.of[opened], prepend=scaled.of[opened[0]]) != 0)
         few = Problem(scaled.value[opened], scaled.cost[opened], starts(of), of, opened, budget)
-        prices = _newton(few, prices, [heat], 6)
+        trial = _newton(few, prices, [heat], 6)
+        if not evaluate(scaled, trial).bound < evaluate(scaled, prices).bound:
+            break  # what is near cannot meet the budgets by itself: its prices would run away
+        prices = trial
         if near.sum() - problem.groups <= 4 * CORE:
             break
         heat /= 3.0
@@ -111,20 +118,31 @@ def _newton(problem: Problem, prices: Floats, heats: list[float], steps: int) ->
             free = (prices > 0) | (slope < 0)
             if not free.any() or np.abs(slope[free]).max() < 1e-3:
                 break
-            ridge = 1e-9 * max(float(np.trace(bend)), 1e-300) * np.eye(int(free.sum()))
-            move = np.zeros(len(prices))
-            move[free] = -np.linalg.solve(bend[np.ix_(free, free)] + ridge, slope[free])
-            length = 1.0
-            while length > 1e-4:
-                trial = np.maximum(prices + length * move, 0.0)
-                new_level, new_slope, new_bend = _soft(problem, trial, heat)
-                if new_level < level:
-                    prices, level, slope, bend = trial, new_level, new_slope, new_bend
-                    break
-                length *= 0.3
-            else:
+            found = _step(problem, prices, heat, level, slope, bend, free)
+            if found is None:
                 break
+            prices, level, slope, bend = found
     return prices
+
+
+def _step(problem: Problem, prices: Floats, heat: float, level: float, slope: Floats, bend: Floats,
+          free: Bools) -> tuple[Floats, float, Floats, Floats] | None:
+    """One Newton step that lowers the smoothed dual; None if there is none.
+
+    Rows that are sums of others make the Hessian singular: the more it is damped, the shorter and surer the step.
+    """
+    trace = max(float(np.trace(bend)), 1e-300)
+    for damping in (1e-9, 1e-4, 1e-1):
+        move = np.zeros(len(prices))
+        move[free] = -np.linalg.solve(bend[np.ix_(free, free)] + damping * trace * np.eye(int(free.sum())), slope[free])
+        length = 1.0
+        while length > 1e-3:
+            trial = np.maximum(prices + length * move, 0.0)
+            new_level, new_slope, new_bend = _soft(problem, trial, heat)
+            if new_level < level:
+                return trial, new_level, new_slope, new_bend
+            length *= 0.3
+    return None
 
 
 def _soft(problem: Problem, prices: Floats, heat: float) -> tuple[float, Floats, Floats]:
@@ -154,15 +172,20 @@ def _soft(problem: Problem, prices: Floats, heat: float) -> tuple[float, Floats,
 
 
 def _exact(problem: Problem, dual: Dual) -> Dual:
-    """Prices from the linear relaxation over the alternatives nearest to their group's best."""
-    for _ in range(6):
-        mask = core(problem, dual, CORE)
-        prices, level = relaxation(problem, mask)
-        new = evaluate(problem, prices)
-        done = new.bound - level <= 1e-9 * max(abs(new.bound), 1.0)
-        better = new.bound < dual.bound - 1e-9 * max(abs(dual.bound), 1.0)
-        dual = _better(dual, new)
-        if done or not better:
+    """Prices from the linear relaxation over the alternatives nearest to their group's best.
+
+    Where these do not hold what the relaxation of the whole needs, more are taken.
+    """
+    for size in (CORE, WIDER * CORE, WIDER**2 * CORE):
+        for _ in range(6):
+            prices, level = relaxation(problem, core(problem, dual, size))
+            new = evaluate(problem, prices)
+            near = new.bound - level <= NEAR * max(abs(new.bound), 1.0)
+            better = new.bound < dual.bound - 1e-9 * max(abs(dual.bound), 1.0)
+            dual = _better(dual, new)
+            if new.bound - level <= 1e-9 * max(abs(new.bound), 1.0) or not better:
+                break
+        if near or size >= len(problem.value) - problem.groups:
             break
     return dual
 

@@ -3,19 +3,21 @@
 from __future__ import annotations
 
 import time
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
 
 from rehab.solvers.choice import branch, improve, linear, patterns, rounding
-from rehab.solvers.choice.dual import CORE, Dual, core
-from rehab.solvers.choice.problem import TOLERANCE, Bools, Ints, Problem, starts
+from rehab.solvers.choice.dual import CORE, Dual, core, solve
+from rehab.solvers.choice.problem import TOLERANCE, Bools, Ints, Problem, cheapest, starts
 
 EXACT = 45
 """Open groups up to which the whole core is searched with proof."""
 ANY = 200
 """Groups up to which all of them are searched where no choice was found otherwise."""
+MARGINS = (0.002, 0.006, 0.02)
+"""By how much floors are raised, in shares of what all groups together could give."""
 DIVE = 50
 """Groups in a wide neighbourhood."""
 STRETCH = 60
@@ -50,7 +52,7 @@ class State:
 
 
 def finish(problem: Problem, dual: Dual, gap: float, deadline: float, effort: int | None, seed: int,
-           known: Ints | None = None) -> State:
+           known: Ints | None = None, *, phase_one: bool = False) -> State:
     """The best choice found by ``deadline`` (a time of the monotonic clock), or sooner within ``gap`` or ``effort``.
 
     The search sees ``known``, a choice to begin with, only if it is worth more than what is found without.
@@ -65,11 +67,33 @@ def finish(problem: Problem, dual: Dual, gap: float, deadline: float, effort: in
         size *= 8
     if known is not None:
         _offer(problem, state, known)
-    if state.chosen is None:
+    if state.chosen is None and not phase_one:
+        _towards_floors(problem, dual, state, gap, deadline, seed)
+    if state.chosen is None and not phase_one:
         _any(problem, dual, state, gap, deadline, effort)
-    if state.chosen is not None:
+    if state.chosen is not None and not phase_one:
         _polish(problem, dual, state, gap, deadline, effort, seed)
     return state
+
+
+def _towards_floors(problem: Problem, dual: Dual, state: State, gap: float, deadline: float, seed: int) -> None:
+    """A choice that meets floors, where none was found by the way: with floors raised a little, or for their sake alone.
+
+    Under raised floors the best choice at the prices has something to give, so that repair can fit it into the budgets.
+    """
+    if problem.lifted is None or not problem.lifted.any():
+        return
+    spread = np.maximum.reduceat(problem.cost.toarray(), problem.first).sum(axis=0) - cheapest(problem).sum(axis=0)
+    for margin in MARGINS:
+        raised = replace(problem, budget=problem.budget - np.where(problem.lifted, margin * spread, 0.0))
+        _start(problem, solve(raised, seed), state, CORE, deadline, plain=True)
+        if state.chosen is not None or time.monotonic() > deadline:
+            return
+    weight = np.where(problem.lifted, np.maximum(dual.prices, 1e-9 * float(dual.prices.max(initial=0.0))), 0.0)
+    inner = replace(problem, value=-(problem.cost @ weight))
+    found = finish(inner, solve(inner, seed), gap, deadline, 0, seed, phase_one=True)
+    if found.chosen is not None:
+        _offer(problem, state, found.chosen)
 
 
 def _any(problem: Problem, dual: Dual, state: State, gap: float, deadline: float, effort: int | None) -> None:
@@ -173,12 +197,15 @@ def _dense(problem: Problem, dual: Dual, chosen: Ints, mask: Bools) -> tuple[imp
     return made, rows, np.searchsorted(rows, chosen[several])
 
 
-def _start(problem: Problem, dual: Dual, state: State, size: int, deadline: float) -> None:
-    """A feasible choice by repair of the best choice at the prices, or of the rounded relaxation where that fails."""
+def _start(problem: Problem, dual: Dual, state: State, size: int, deadline: float, *, plain: bool = False) -> None:
+    """A feasible choice by repair of the best choice at the prices, or of the rounded relaxation where that fails.
+
+    ``plain``: without the rounded relaxation.
+    """
     mask = core(problem, dual, size)
     several = np.add.reduceat(mask, problem.first) > 1
     mask[_frugal(problem)[several]] = True
-    for rounded in (False, True):
+    for rounded in (False,) if plain else (False, True):
         begin = rounding.by_size(problem, dual, mask) if rounded else dual.best
         made, rows, now = _dense(problem, dual, begin, mask)
         for priced in (True, False):

@@ -49,7 +49,7 @@ def find(problem: Problem, dual: Dual, mask: Bools, size: int, rng: np.random.Ge
     chosen = list(itertools.islice(itertools.combinations(some.tolist(), size), 20 * MOST))
     if len(chosen) > MOST:
         chosen = [chosen[at] for at in np.sort(rng.permutation(len(chosen))[:MOST])]
-    sets = np.array([uses[list(part)].any(axis=0) for part in chosen], bool).reshape(-1, len(scarce))
+    sets = np.array([uses[list(part)].any(axis=0) for part in chosen], bool).reshape(len(chosen), len(scarce))
     sets = np.unique(sets[~sets.all(axis=1)], axis=0)
     inside = (~sets).astype(np.int64) @ uses.T.astype(np.int64) == 0
     wide = np.zeros((len(sets), len(dual.prices)), bool)

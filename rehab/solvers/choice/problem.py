@@ -19,7 +19,7 @@ TOLERANCE = 1e-9
 
 @dataclass(frozen=True)
 class Problem:
-    """Alternatives sorted by group, ties in the caller's order.
+    """Alternatives sorted by group, ties in the caller's order; ``lifted[r]``: budgets that had costs below zero.
 
     ``value[n]``; ``cost`` sparse ``[n, r]``; ``first[g]`` where each group starts; ``of[n]`` the group
     (0 .. g-1) of each alternative; ``source[n]`` the caller's row; ``budget[r]``.
@@ -31,6 +31,7 @@ class Problem:
     of: Ints
     source: Ints
     budget: Floats
+    lifted: Bools | None = None
 
     @property
     def groups(self) -> int:
@@ -46,7 +47,7 @@ class Problem:
         """The problem with the alternatives of ``mask`` alone; every group must keep at least one."""
         of = self.of[mask]
         return Problem(self.value[mask], self.cost[np.flatnonzero(mask)], starts(of), of, self.source[mask],
-                       self.budget)
+                       self.budget, self.lifted)
 
     def use(self, chosen: Ints) -> Floats:
         """What the chosen alternatives (one index per group) use of each resource."""
@@ -108,7 +109,8 @@ def _lifted(problem: Problem, columns: Ints) -> Problem:
     others.eliminate_zeros()
     spread = sparse.csr_array(dense) @ sparse.csr_array(
         (np.ones(len(columns)), (np.arange(len(columns)), columns)), shape=(len(columns), len(budget)))
-    return replace(problem, cost=sparse.csr_array(others + spread), budget=budget)
+    lifted = np.isin(np.arange(len(budget)), columns)
+    return replace(problem, cost=sparse.csr_array(others + spread), budget=budget, lifted=lifted)
 
 
 def _matrix(cost: object, rows: int, columns: int) -> sparse.csr_array:
