@@ -5,9 +5,7 @@ from __future__ import annotations
 import pandas as pd
 import streamlit as st
 
-from pages import session, waiting
-from pages.chain import show_chain, show_plan
-from pages.lifecycle import show_lifecycle
+from pages import session
 from rehab.base.settings import Scenario
 from rehab.base.tables import STRATEGIES, fields
 from rehab.outputs import charts
@@ -19,8 +17,7 @@ from rehab.steps.strategy import curb_ramp_note
 
 def pick_block(made: Plan, key: str) -> str | None:
     """A box to choose the block by name; what is clicked on the map is chosen here."""
-    rows = made.overview[["block_id", "street", "from_street", "to_street"]].itertuples(index=False)
-    names = {name: f"{name} · {place(*streets)}" for name, *streets in rows}
+    names = _names(made.prepared.fingerprint, made.overview)
     if not names:
         return None
     chosen = st.session_state.get("selected")
@@ -29,6 +26,12 @@ def pick_block(made: Plan, key: str) -> str | None:
     picked = st.selectbox("Block", names, key=key, format_func=names.get)
     st.session_state["selected"] = st.session_state[f"{key}_shown"] = picked
     return picked
+
+
+@st.cache_resource(max_entries=4, show_spinner=False)
+def _names(key: str, _overview: pd.DataFrame) -> dict[str, str]:
+    rows = _overview[["block_id", "street", "from_street", "to_street"]].itertuples(index=False)
+    return {name: f"{name} · {place(*streets)}" for name, *streets in rows}
 
 
 def show_block(made: Plan, block_id: str) -> None:
@@ -52,11 +55,10 @@ def show_block(made: Plan, block_id: str) -> None:
         st.warning("Estimated: this block holds no counts, only an index, a rating or a word.")
     if row["assumed"]:
         st.caption(f"Taken from the defaults: {', '.join(heading(name) for name in row['assumed'].split('; '))}.")
-    parts = {"Why": lambda: _why(made, line), "Survey": lambda: _survey(row),
-             "Panel plan": lambda: show_plan(made, block_id),
-             "From defect to dollar": lambda: show_chain(made, block_id), "Forecast": lambda: _future(made, block_id),
-             "If it waits": lambda: waiting.show_one(made, block_id),
-             "Life-cycle cost": lambda: show_lifecycle(made, block_id)}
+    parts = {"Why": lambda: _why(made, line), "In the program": lambda: _place(made, block_id),
+             "Survey": lambda: _survey(row), "Panel plan": lambda: _plan(made, block_id),
+             "From defect to dollar": lambda: _chain(made, block_id), "Forecast": lambda: _future(made, block_id),
+             "If it waits": lambda: _waits(made, block_id), "Life-cycle cost": lambda: _cycle(made, block_id)}
     # Only the part that is open is worked out.
     for tab, show in zip(st.tabs(list(parts), key="block_part", on_change="rerun"), parts.values(), strict=True):
         if tab.open:
@@ -64,39 +66,76 @@ def show_block(made: Plan, block_id: str) -> None:
                 show()
 
 
+def _place(made: Plan, block_id: str) -> None:
+    from pages import place as in_program
+    in_program.show(made, block_id)
+
+
+def _plan(made: Plan, block_id: str) -> None:
+    from pages.chain import show_plan
+    show_plan(made, block_id)
+
+
+def _chain(made: Plan, block_id: str) -> None:
+    from pages.chain import show_chain
+    show_chain(made, block_id)
+
+
+def _waits(made: Plan, block_id: str) -> None:
+    from pages.waiting import show_one
+    show_one(made, block_id)
+
+
+def _cycle(made: Plan, block_id: str) -> None:
+    from pages.lifecycle import show_lifecycle
+    show_lifecycle(made, block_id)
+
+
 def override_form(made: Plan, block_id: str) -> None:
     """Set the strategy of a block by hand, with a reason."""
     own = {item.block_id: item for item in session.scenario().overrides}.get(block_id)
     with st.form(f"override_{block_id}"):
         left, right = st.columns([1, 2])
-        chosen = left.selectbox("Set the strategy by hand", STRATEGIES, format_func=label,
-                                index=STRATEGIES.index(own.strategy if own else
-                                                       made.overview.set_index("block_id").loc[block_id, "strategy"]))
-        reason = right.text_input("Reason, kept with the block", value=own.reason if own else "")
+        left.selectbox("Set the strategy by hand", STRATEGIES, format_func=label, key=f"override_strategy_{block_id}",
+                       index=STRATEGIES.index(own.strategy if own else
+                                              made.overview.set_index("block_id").loc[block_id, "strategy"]))
+        right.text_input("Reason, kept with the block", value=own.reason if own else "",
+                         key=f"override_reason_{block_id}")
         keep, drop = st.columns(2)
-        if keep.form_submit_button("Set"):
-            session.override(block_id, chosen, reason)
-            st.rerun()
-        if drop.form_submit_button("Back to the rules", disabled=own is None):
-            session.override(block_id, None, "")
-            st.rerun()
+        keep.form_submit_button("Set", on_click=_override, args=(block_id,))
+        drop.form_submit_button("Back to the rules", disabled=own is None, on_click=session.override,
+                                args=(block_id, None, ""))
+        session.refused("override")
+
+
+def _override(block_id: str) -> None:
+    session.override(block_id, st.session_state[f"override_strategy_{block_id}"],
+                     st.session_state[f"override_reason_{block_id}"])
 
 
 def lock_form(block_id: str, asked: Scenario) -> None:
     """Force a block into a year, keep it out, or leave it free."""
     forced = {item.block_id: item for item in asked.forced}.get(block_id)
-    options = ["free", "kept out", *(str(year) for year in asked.years)]
-    now = str(forced.year) if forced else "kept out" if block_id in asked.kept_out else "free"
-    picked = st.selectbox("This block in the program", options, index=options.index(now), key=f"lock_{block_id}_{now}",
-                          format_func=lambda text: f"forced into {text}" if text.isdigit() else text)
-    if picked != now:
-        if picked == "kept out":
-            session.keep_out(block_id, True)
-        elif picked == "free":
-            session.force(block_id, None, None)
-        else:
-            session.force(block_id, int(picked), None)
-        st.rerun()
+    key = f"lock_{block_id}"
+    st.session_state[key] = str(forced.year) if forced else "kept out" if block_id in asked.kept_out else "free"
+    st.selectbox("This block in the program", ["free", "kept out", *(str(year) for year in asked.years)], key=key,
+                 on_change=_lock, args=(block_id,),
+                 format_func=lambda text: f"forced into {text}" if text.isdigit() else text)
+    session.refused("lock")
+    if forced and (forced.strategy or forced.cost_usd is not None):
+        st.caption(f"Committed: {label(forced.strategy or '')}, cost "
+                   f"{'as estimated' if forced.cost_usd is None else money(forced.cost_usd)}; see *Limits and funds*.")
+
+
+def _lock(block_id: str) -> None:
+    picked = st.session_state[f"lock_{block_id}"]
+    held = {item.block_id: item for item in session.scenario().forced}.get(block_id)
+    if picked == "kept out":
+        session.keep_out(block_id, True)
+    elif picked == "free":
+        session.force(block_id, None)
+    else:  # a committed project keeps its work, not its cost, which was for another year
+        session.force(block_id, int(picked), held.strategy if held else None)
 
 
 def _why(made: Plan, line: pd.Series) -> None:

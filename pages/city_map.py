@@ -21,17 +21,23 @@ def show_map(made: Plan, key: str) -> None:
         return
     left, right = st.columns([3, 1])
     colour = left.radio("Colour the blocks by", list(maps.COLOURINGS), horizontal=True, key=f"{key}_colour",
+                        index=list(maps.COLOURINGS).index("year of work" if key == "program" else "strategy"),
                         format_func=str.capitalize)
     tiles = right.toggle("Street map underneath", key=f"{key}_tiles", help="Fetched from the internet; off by default.")
     # The map object is made anew at every run: the component changes the one it is given.
     shown = st_folium(maps.draw(features(made, colour), base_tiles=tiles), key=f"{key}_map", height=520,
                       use_container_width=True, returned_objects=["last_active_drawing"])
     st.html(maps.legend_html(made.overview, colour))
-    missing = maps.unmapped(made.overview, geometry)
+    missing = _missing((made.prepared.fingerprint, session.tables().key), made, geometry)
     if missing:
         st.caption(f"{missing:,} blocks have no line and are not on the map.")
     st.caption(maps.describe_map(made.overview, geometry, colour))
     select_clicked(shown, key)
+
+
+@st.cache_resource(max_entries=4, show_spinner=False)
+def _missing(key: tuple[str, ...], _made: Plan, _geometry: pd.DataFrame) -> int:
+    return maps.unmapped(_made.overview, _geometry)
 
 
 def features(made: Plan, colour_by: str) -> dict[str, object]:

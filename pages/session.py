@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 
 import pandas as pd
@@ -13,6 +14,10 @@ from rehab import plan
 from rehab.base.errors import BadAssumption, Note
 from rehab.base.settings import Assumptions, Forced, Override, Scenario
 from rehab.inputs import assumptions
+from rehab.plan import known
+
+OF_CITY = ("shelf", "aims", "curve", "robust", "kept_programs")  #: what a session keeps of one city
+_KEPT, _KEPT_LARGE, _LARGE = 18, 8, 3000  #: plans kept, and of cities with more blocks than this
 
 
 @st.cache_resource(show_spinner="Reading the demo city ...")
@@ -30,8 +35,10 @@ def tables() -> Tables:
 def use(found: Tables) -> None:
     """Take other tables into use; locks and overrides belong to the city before and go with it."""
     st.session_state["tables"] = found
-    st.session_state["scenario"] = replace(scenario(), overrides=(), forced=(), kept_out=())
-    st.session_state.pop("selected", None)
+    st.session_state["scenario"] = replace(scenario(), overrides=(), forced=(), kept_out=(), closed=(),
+                                           district_shares=())
+    for name in ("selected", *OF_CITY):
+        st.session_state.pop(name, None)
 
 
 def scenario() -> Scenario:
@@ -39,32 +46,45 @@ def scenario() -> Scenario:
     return st.session_state.setdefault("scenario", Scenario(name=ahead.OWN))
 
 
-def change(**parts: object) -> None:
-    """Change the engineer's scenario; what cannot be is said where it was asked, and the run ends there."""
+def change(where: str, **parts: object) -> bool:
+    """Change the engineer's scenario; what cannot be is kept for :func:`refused` and the former scenario stays."""
     try:
         st.session_state["scenario"] = replace(scenario(), **parts)
     except ValueError as error:
-        st.error(f"Not changed: {error}")
-        st.stop()
+        refuse(where, error)
+        return False
+    return True
+
+
+def refuse(where: str, why: object) -> None:
+    """Keep what cannot be done, to be said where it was asked."""
+    st.session_state.setdefault("refused", {})[where] = str(why)
+
+
+def refused(where: str) -> None:
+    """Say, where it was asked, what could not be done."""
+    message = st.session_state.get("refused", {}).pop(where, "")
+    if message:
+        st.error(plain(f"Not changed: {message}"))
 
 
 def override(block_id: str, strategy: str | None, reason: str) -> None:
     """Set or, with no strategy, remove the engineer's strategy of a block."""
     kept = tuple(item for item in scenario().overrides if item.block_id != block_id)
-    change(overrides=kept if strategy is None else (*kept, Override(block_id, strategy, reason)))
+    change("override", overrides=kept if strategy is None else (*kept, Override(block_id, strategy, reason)))
 
 
-def force(block_id: str, year: int | None, strategy: str | None) -> None:
-    """Force a block into a year, or, with no year, release it."""
+def force(block_id: str, year: int | None, strategy: str | None = None, cost_usd: float | None = None) -> None:
+    """Force a block into a year, or, with no year, release it; a committed project brings its strategy and cost."""
     kept = tuple(item for item in scenario().forced if item.block_id != block_id)
-    change(forced=kept if year is None else (*kept, Forced(block_id, year, strategy)),
+    change("lock", forced=kept if year is None else (*kept, Forced(block_id, year, strategy, cost_usd)),
            kept_out=tuple(name for name in scenario().kept_out if name != block_id))
 
 
 def keep_out(block_id: str, out: bool) -> None:
     """Keep a block out of the program, or let it in again."""
     kept = tuple(name for name in scenario().kept_out if name != block_id)
-    change(kept_out=(*kept, block_id) if out else kept,
+    change("lock", kept_out=(*kept, block_id) if out else kept,
            forced=tuple(item for item in scenario().forced if item.block_id != block_id))
 
 
@@ -75,20 +95,51 @@ def values() -> dict[str, dict[str, str]]:
 
 def given() -> Assumptions:
     """The assumptions in use; a city value that cannot be is said and left out."""
+    own = values()
     try:
-        return assumptions.overlay(_defaults(), values())
+        return _overlaid(json.dumps(own, sort_keys=True), own) if any(own.values()) else _defaults()
     except BadAssumption as error:
         st.error(f"The city's values are not used: {error}")
         return _defaults()
 
 
+@st.cache_resource(max_entries=4, show_spinner=False)
+def _overlaid(key: str, _own: dict[str, dict[str, str]]) -> Assumptions:
+    """Kept, with its fingerprint, until a value is changed."""
+    return assumptions.overlay(_defaults(), _own)
+
+
 def decided(question: Scenario | None = None) -> plan.Plan:
-    """The plan of a scenario, the engineer's own if none is given."""
+    """The plan of a scenario, the engineer's own if none is given.
+
+    Plans decided before in this session are kept, and begun with: more money never buys less than they show.
+    """
     asked = question or scenario()
+    at, prepared = ready(asked)
+    shelf = st.session_state.setdefault("shelf", {})
+    known_plans = [made for key, made in shelf.items() if key[:-1] == at]
+    found = shelf.pop((*at, asked.fingerprint()), None)
+    if found is None or known.beaten(found, known_plans):
+        found = _decide(at, prepared, asked, known_plans)
+    keep(at, found)
+    return found
+
+
+def ready(asked: Scenario | None = None) -> tuple[tuple[object, ...], plan.Prepared]:
+    """The key of the city, the values and the years in use, and all that holds for every scenario of them."""
     city, used = tables(), given()
-    key = _key(city, used, asked)
-    prepared = _prepare(key, city, used)
-    return _decide((*key, asked.fingerprint()), prepared, asked)
+    at = _key(city, used, asked or scenario())
+    return at, _prepare(at, city, used)
+
+
+def keep(at: tuple[object, ...], made: plan.Plan) -> None:
+    """Put a plan on the shelf, the last used last; fewer are kept of a large city."""
+    shelf = st.session_state.setdefault("shelf", {})
+    shelf.pop((*at, made.scenario.fingerprint()), None)
+    shelf[(*at, made.scenario.fingerprint())] = made
+    most = _KEPT if len(made.overview) <= _LARGE else _KEPT_LARGE
+    for key in list(shelf)[:-most]:
+        del shelf[key]
 
 
 def banner(where: str = "under *Start and data*") -> None:
@@ -122,12 +173,11 @@ def _prepare(key: tuple[object, ...], _city: Tables, _given: Assumptions) -> pla
     return plan.prepare(_city.blocks, _city.defects, _given, int(key[2]), int(key[3]))
 
 
-@st.cache_resource(max_entries=24, show_spinner="Choosing the program ...")
-def _decide(key: tuple[object, ...], _prepared: plan.Prepared, _asked: Scenario) -> plan.Plan:
-    ready = ahead.found()
-    if ready and _prepared is ready[1].prepared and _asked == ready[1].scenario:
-        return ready[1]
-    return plan.decide(_prepared, _asked, ahead.EFFORT)
+def _decide(at: tuple[object, ...], prepared: plan.Prepared, asked: Scenario, plans: list[plan.Plan]) -> plan.Plan:
+    begun = ahead.found()
+    if begun and prepared is begun[1].prepared and asked == begun[1].scenario and not known.beaten(begun[1], plans):
+        return begun[1]
+    return plan.decide(prepared, asked, ahead.EFFORT, known.worth_knowing(asked, plans))
 
 
 def plain(text: str) -> str:

@@ -13,6 +13,7 @@ from rehab.plan import uncertainty as chance
 
 _DRAWS = 1000
 _SHOWN = 20
+_REDRAWN = 50
 
 
 def show_uncertainty(made: Plan) -> None:
@@ -33,6 +34,39 @@ def show_uncertainty(made: Plan) -> None:
     st.plotly_chart(charts.life_chart(lives, mark), key="lives", alt=charts.describe_lives(lives, mark))
     st.caption("Over the blocks that have each strategy today, done in the first year, and over the draws.")
     _least_sure(found.by_block)
+    _robustness(made)
+
+
+def _robustness(made: Plan) -> None:
+    """The program chosen anew in many draws, on demand."""
+    st.markdown("**How sure each block's place is**")
+    key = tuple(made.summary["fingerprints"].values())
+    held = st.session_state.get("robust")
+    if st.button(f"Choose the program anew in {_REDRAWN} draws", key="robust_draws",
+                 disabled=bool(held and held[0] == key), help="Lives, survey and prices are drawn; it takes a while."):
+        _choose_anew(key, made)
+        held = st.session_state.get("robust")
+    if not held or held[0] != key:
+        return
+    st.write(session.plain(held[1].sentence()))
+    rows = held[1].blocks[held[1].blocks["year"].notna()].sort_values(["in_program", "same_year", "block_id"])
+    st.dataframe(pd.DataFrame({
+        "Block": rows["block_id"], "Year": rows["year"].astype("int64").astype(str),
+        "Work": rows["strategy"].map(label),
+        "In the program": rows["in_program"].map(share), "In the same year": rows["same_year"].map(share),
+        "The same work in that year": rows["same_work"].map(share)}), hide_index=True, width="stretch", height=320,
+        placeholder="The program holds no block.")
+    st.download_button("Robustness of all blocks as CSV", lambda: exports.csv_text(held[1].blocks), "robustness.csv",
+                       on_click="ignore")
+
+
+def _choose_anew(key: tuple[str, ...], made: Plan) -> None:
+    from rehab.plan import robust
+    try:
+        with st.spinner("Choosing the program anew ..."):
+            st.session_state["robust"] = (key, robust.places(made, _REDRAWN))
+    except ValueError as error:
+        st.error(session.plain(f"Not drawn: {error}."))
 
 
 def _by_year(chances: pd.DataFrame) -> None:

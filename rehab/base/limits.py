@@ -71,6 +71,8 @@ class Fund:
         """Refuse what no fund can be."""
         if not self.name.strip():
             raise ValueError("a fund needs a name")
+        if self.name.strip().lower() == "general":
+            raise ValueError(f"a fund named '{self.name}': it is the budget that may pay any work; give another name")
         for at, usd in enumerate(self.budgets_usd, 1):
             amount(f"fund '{self.name}', year {at}", usd)
         for given, known in ((self.strategies, WORK), (self.classes, CLASSES)):

@@ -47,6 +47,24 @@ def csv_text(frame: pd.DataFrame) -> str:
     return stream.getvalue()
 
 
+def exact_csv_text(frame: pd.DataFrame) -> str:
+    """As :func:`csv_text`, but every number as it is: for tables that a proof is checked from."""
+    exact = frame.assign(**{name: frame[name].map(repr) for name in frame.columns if frame[name].dtype == np.float64})
+    return exact.mask(frame.isna(), "").to_csv(index=False, lineterminator="\r\n")
+
+
+def with_payers(rows: pd.DataFrame, payments: pd.DataFrame) -> pd.DataFrame:
+    """Rows of blocks with a column ``paid_by``: the funds that pay each, with their dollars if they are several.
+
+    ``payments`` is the table of that name; a block that nobody pays has an empty text.
+    """
+    of_fund = payments.groupby(["block_id", "fund"], sort=True)["usd"].sum().reset_index()
+    several = of_fund["block_id"].duplicated(keep=False)
+    said = of_fund["fund"].where(~several, of_fund["fund"] + of_fund["usd"].map(" ${:,.0f}".format))
+    words = said.groupby(of_fund["block_id"]).agg("; ".join) if len(of_fund) else pd.Series(dtype="str")
+    return rows.assign(paid_by=rows["block_id"].map(words).fillna("").astype("str"))
+
+
 def write_csv(frame: pd.DataFrame, path: Path) -> None:
     """Write :func:`csv_text` to a file in UTF-8."""
     path.write_bytes(csv_text(frame).encode("utf-8"))

@@ -154,7 +154,7 @@ def describe_map(overview: pd.DataFrame, geometry: pd.DataFrame, colour_by: str)
 
 def unmapped(overview: pd.DataFrame, geometry: pd.DataFrame) -> int:
     """Number of blocks that have no line to draw."""
-    drawn = set(shapes.lines(geometry, _DECIMALS))
+    drawn = shapes.named(geometry)
     return sum(block not in drawn for block in overview["block_id"])
 
 

@@ -25,6 +25,15 @@ def lines(geometry: pd.DataFrame, decimals: int) -> dict[str, dict[str, Any]]:
     return dict(zip(geometry["block_id"].to_numpy(dtype=object)[kept], map(json.loads, texts), strict=True))
 
 
+def named(geometry: pd.DataFrame) -> set[str]:
+    """The blocks that have a line: those of :func:`lines`, without making the lines."""
+    if geometry.empty:
+        return set()
+    shapes = shapely.from_wkt(geometry["line"].to_numpy(dtype=object))
+    kept = ~(shapely.is_empty(shapes) | shapely.is_missing(shapes))
+    return set(geometry["block_id"].to_numpy(dtype=object)[kept])
+
+
 def bounds(shapes: list[dict[str, Any]]) -> tuple[float, float, float, float] | None:
     """West, south, east, north of GeoJSON lines; None without any."""
     points = [point for shape in shapes for part in _parts(shape) for point in part]

@@ -3,21 +3,31 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Final
 
 import numpy as np
 import pandas as pd
 
-from rehab.base.settings import Scenario
+from rehab.base.settings import Choice, Scenario
 from rehab.base.tables import WORK
 from rehab.plan.model import Plan, Prepared
 from rehab.steps import forecast, strategy
 
+#: the simple rules beside the best program, by the names of their scenarios
+SIMPLE_RULES: Final[dict[str, Choice]] = {
+    "Worst first": "worst first", "Best benefit-cost ratio": "benefit-cost ratio",
+    "Incremental benefit-cost": "incremental benefit-cost"}
+
 
 def standard_scenarios(own: Scenario) -> list[Scenario]:
-    """The set a council sees beside the engineer's own: no work, the budget spent best and worst first."""
-    plain = replace(own, overrides=(), forced=(), kept_out=())
-    return [replace(plain, name="No work", choice="no work"), replace(plain, name="Worst first", choice="worst first"),
-            replace(plain, name="Current budget", choice="best"), own]
+    """The set a council sees beside the engineer's own, which is the last: no work, and the same money in four ways.
+
+    The others are without what was set by hand, and without aims of condition, which simple rules know nothing of;
+    funds and the limits of money, crews and districts stay.
+    """
+    plain = replace(own, overrides=(), forced=(), kept_out=(), closed=(), targets=(), cleared_by=None)
+    return [replace(plain, name="No work", choice="no work"), replace(plain, name="Current budget", choice="best"),
+            *(replace(plain, name=name, choice=rule) for name, rule in SIMPLE_RULES.items()), own]
 
 
 def block_forecast(plan: Plan, block_id: str, years: int = 30) -> pd.DataFrame:

@@ -13,15 +13,22 @@ from scipy import optimize, sparse
 
 from rehab import plan
 from rehab.base.limits import Target
-from rehab.base.settings import Scenario
+from rehab.base.settings import Choice, Scenario
 from rehab.plan import problem
 from rehab.plan.model import Floats, Plan, Posed, Prepared
 from rehab.solvers import choice
-from rehab.steps.program.limits import MONEY
+from rehab.steps.program import conflicts
+from rehab.steps.program.limits import DISTRICT, MONEY
 
 #: how far above the proven least the money is raised until a program of whole blocks is found, shares of it
-_STEPS: Final = (0.0005, 0.001, 0.002, 0.004, 0.008, 0.015, 0.03, 0.06, 0.12, 0.25)
+_STEPS: Final = (0.002, 0.005, 0.01, 0.02, 0.04, 0.08, 0.15, 0.25, *(0.5 * 2.0**at for at in range(24)))
+_WIDE: Final = 0.25  #: beyond this step the money is come nearer to by halving, so many times
+_NEARER: Final = 6
+_TINY: Final = 1e-9  #: added to a multiple, so that rounding does not make a budget too small
 _EFFORT: Final = 10
+_TRIAL: Final = 2  #: effort of a search for any program at all
+#: a guard against a hanging search only: it is the effort that ends one, so that an answer repeats
+_LONGEST_S: Final = 60.0
 #: multiples of the present money that a curve is drawn through
 FACTORS: Final = (0.0, 0.25, 0.5, 0.75, 0.9, 1.0, 1.1, 1.25, 1.5, 2.0, 3.0)
 
@@ -68,34 +75,73 @@ def clearing(asked: Scenario, year: int) -> Scenario:
 def least(prepared: Prepared, asked: Scenario, effort: int = _EFFORT) -> Least:
     """The least multiple of the scenario's money under which its targets and its backlog can be met.
 
-    Money keeps its shape over the years and funds.  The proof is the linear relaxation with the multiple as its
-    objective: no program of whole blocks does with less.  Among those that do, the plan has the most benefit.  Raises
-    :class:`ValueError` for a scenario without any money.
+    Money keeps its shape over the years and funds, and least shares of districts stay shares of it.  The proof is the
+    linear relaxation with the multiple as its objective: no program of whole blocks does with less.  Among those that
+    do, the plan has the most benefit.  Raises :class:`ValueError` for a scenario without any money.
     """
     if sum(asked.money_usd) <= 0:
         raise ValueError("the least money is a multiple of the scenario's: give every year that may spend some")
-    top = _enough(prepared, asked)
-    relaxed = _relaxed(problem.pose(prepared, top)) if top else None
-    if top is None or relaxed is None:
-        found = plan.decide(prepared, top or asked.times(1e3), 0)
-        return Least(asked.name, np.nan, np.nan, None, "; ".join(found.notes["message"]) or "no program does")
-    low = relaxed.factor * sum(top.money_usd) / sum(asked.money_usd)
+    rich = _rich(prepared, asked)
+    most = sum(rich.money_usd) / sum(asked.money_usd)
+    posed = problem.pose(prepared, rich)
+    relaxed = _relaxed(posed)
+    if relaxed is None:
+        return Least(asked.name, np.nan, np.nan, None, _against(prepared, rich))
+    low, failed = relaxed.factor * most, 0.0
     for step in _STEPS:
-        trial = asked.times(low * (1 + step) + 1e-9)
-        begin = _feasible(problem.pose(prepared, trial), relaxed)
-        if begin is not None:
-            return Least(asked.name, low * (1 + step), low, plan.decide(prepared, trial, effort, begin=begin))
-    return Least(asked.name, np.nan, low, None, "no program of whole blocks was found with a quarter more than the "
-                 "least money that is proven to be needed")
+        factor = low * (1 + step) + _TINY
+        found = _tried(prepared, asked.times(factor), posed, relaxed, effort)
+        if found is not None:
+            break
+        failed = step
+        if factor > 2 * max(most, low):
+            return Least(asked.name, np.nan, low, None, "no program of whole blocks was found with "
+                         f"{factor:,.3g} times the money, although parts of blocks would do: limits may be at odds in "
+                         "whole blocks")
+    else:
+        return Least(asked.name, np.nan, low, None, "no program of whole blocks was found with any money tried")
+    if step > _WIDE:  # far apart: come nearer
+        for _ in range(_NEARER):
+            middle = (failed + step) / 2
+            nearer = _tried(prepared, asked.times(low * (1 + middle) + _TINY), posed, relaxed, effort)
+            failed, step, found = (middle, step, found) if nearer is None else (failed, middle, nearer)
+    return Least(asked.name, low * (1 + step) + _TINY, low, found)
+
+
+def _tried(prepared: Prepared, trial: Scenario, rich: Posed, relaxed: _Relaxed, effort: int) -> Plan | None:
+    """The plan of a scenario that works on every block that ``rich`` has to, too; None if none was found."""
+    posed = problem.pose(prepared, trial)
+    if (rich.openings.needed & ~posed.openings.needed).any():  # a block of the backlog is dearer than any year's money
+        return None
+    begin = _feasible(posed, relaxed)
+    if begin is None:
+        return None
+    made = plan.decide(prepared, trial, effort, begin=begin)
+    return made if made.chosen.status in ("optimal", "feasible") else None
+
+
+def _against(prepared: Prepared, rich: Scenario) -> str:
+    """What stands against an aim, however much money there is: the conflict of the scenario with money for everything.
+
+    With so much money a share of it for a district cannot be spent: it is told only if nothing else is in the way.
+    """
+    for asked in (replace(rich, district_shares=()), rich):
+        chosen = problem.solve(prepared, asked, problem.pose(prepared, asked), 0)[1]
+        if chosen.notes:
+            return "; ".join(note.message for note in chosen.notes)
+    return "no program does"
 
 
 def _feasible(posed: Posed, relaxed: _Relaxed) -> npt.NDArray[np.int64] | None:
     """Offers that keep every limit, chosen for what counts towards the floors; None if none was found."""
     cost = posed.offers.member @ posed.limits.uses
-    worth = -(cost @ (relaxed.prices / np.maximum(np.abs(posed.limits.most), 1e-9)))
+    if conflicts.beyond(cost, posed.offers.group, posed.limits).any():
+        return None
+    worth = -(cost @ (relaxed.prices / relaxed.scale))
     if not worth.any():  # no floor: a backlog is met by what is open
         worth = posed.offers.member @ posed.offers.alternatives.benefit
-    found = choice.select(worth, cost, posed.offers.group, posed.limits.most, effort=_EFFORT, seconds=5.0, gap=1e-5)
+    found = choice.select(worth, cost, posed.offers.group, posed.limits.most, effort=_TRIAL, seconds=_LONGEST_S,
+                          gap=1e-5)
     return found.chosen if found.status in ("optimal", "feasible") else None
 
 
@@ -120,36 +166,72 @@ def curve(prepared: Prepared, asked: Scenario, factors: Sequence[float] = FACTOR
     return pd.DataFrame(rows)
 
 
-def _enough(prepared: Prepared, asked: Scenario) -> Scenario | None:
-    """The scenario with so much money that no year's budget can bind."""
-    dearest = sum(values.max() for values in prepared.costs.values()) if len(prepared.network) else 0.0
+def table(asked: Scenario, found: Sequence[Least]) -> pd.DataFrame:
+    """The aims as rows: aim, usd_per_yr (mean of the years), proven_usd_per_yr (no program does with less), why."""
+    mean = sum(asked.money_usd) / len(asked.money_usd)
+    return pd.DataFrame({
+        "aim": pd.Series([one.aim for one in found], dtype="str"), "usd_per_yr": [mean * one.factor for one in found],
+        "proven_usd_per_yr": [mean * one.proven for one in found],
+        "why": pd.Series([one.why for one in found], dtype="str")})
+
+
+def sentences(prepared: Prepared, asked: Scenario, found: Sequence[Least]) -> list[str]:
+    """What the least money is for each aim, or why there is none."""
+    rows = table(asked, found)
+    every = " a year" if len(set(asked.money_usd)) == 1 else " a year on average, spread as the budget is"
+    said = []
+    for one, usd, proven in zip(found, rows["usd_per_yr"], rows["proven_usd_per_yr"], strict=True):
+        if one.plan is None:
+            said.append(f"{one.aim}: cannot be met: {one.why}.")
+        else:
+            said.append(f"{one.aim}: ${usd:,.0f}{every} is enough; it is proven that less than ${proven:,.0f} is not.")
+    now = mean_index_now(prepared)
+    return [f"The mean index by area is {now:.1f} today.", *said]
+
+
+def beside(prepared: Prepared, asked: Scenario, choices: Sequence[Choice], best: Plan) -> pd.DataFrame:
+    """The same money by each way of choosing: choice, benefit, share of the best, spent_usd, index, blocks."""
+    rows = []
+    for name in choices:
+        made = best if name == asked.choice else plan.decide(prepared, replace(asked, choice=name))
+        rows.append({"choice": name, "benefit": made.chosen.value,
+                     "share_of_best": made.chosen.value / best.chosen.value if best.chosen.value else np.nan,
+                     "spent_usd": float(made.summary["spent_usd"]),
+                     "index": float(made.by_year["index_with"].iloc[-1]), "blocks": len(made.program)})
+    return pd.DataFrame(rows)
+
+
+def _rich(prepared: Prepared, asked: Scenario) -> Scenario:
+    """The scenario with so much money that no work is dearer than any year that has some."""
     whole = sum(float(values.max(axis=1).sum()) for values in prepared.costs.values())
-    most = max(whole, dearest, 1.0)
-    least_year = min((usd for usd in asked.money_usd if usd > 0), default=0.0)
-    if least_year <= 0:
-        return None
-    rich = asked.times(2 * most / least_year)
-    found = plan.decide(prepared, replace(rich, targets=asked.targets), 0)
-    return rich if found.summary["status"] in ("optimal", "feasible") else None
+    committed = sum(lock.cost_usd or 0.0 for lock in asked.forced)
+    return asked.times(2 * max(whole + committed, 1.0) / min(usd for usd in asked.money_usd if usd > 0))
 
 
 class _Relaxed(NamedTuple):
-    """The least multiple of the money with which parts of offers keep every limit, and the prices of the floors."""
+    """The least multiple of the money with which parts of offers keep every limit.
+
+    ``prices`` are those of the other limits, each row divided by ``scale``.
+    """
 
     factor: float
     prices: Floats
+    scale: Floats
 
 
 def _relaxed(posed: Posed) -> _Relaxed | None:
-    """The relaxation with the multiple of the money rows as its objective; None if no money is enough."""
-    money = (posed.limits.table["limit"] == MONEY).to_numpy()
+    """The relaxation with the multiple of all that money scales as its objective; None if no money is enough."""
+    kind = posed.limits.table["limit"]
+    grows = ((kind == MONEY) | (kind == DISTRICT)).to_numpy()
     cost = sparse.csr_array(posed.offers.member @ posed.limits.uses)
     groups, of = np.unique(posed.offers.group, return_inverse=True)
     count = len(of)
-    scale = np.maximum(np.abs(posed.limits.most), 1e-9)
-    whole = sparse.vstack([cost.T.tocsr().multiply((1 / scale)[:, None])]).tocsr()
-    factor = sparse.csr_array(np.where(money, -posed.limits.most / scale, 0.0)[:, None])
-    fixed: Floats = np.where(money, 0.0, posed.limits.most / scale)
+    most = np.abs(posed.limits.most)
+    largest = abs(cost).max(axis=0).toarray().ravel() if count else np.zeros(len(most))
+    scale = np.where(most > 0, most, np.where(largest > 0, largest, 1.0))
+    whole = cost.T.tocsr().multiply((1 / scale)[:, None]).tocsr()
+    factor = sparse.csr_array(np.where(grows, -posed.limits.most / scale, 0.0)[:, None])
+    fixed: Floats = np.where(grows, 0.0, posed.limits.most / scale)
     one = sparse.csr_array((np.ones(count), (of, np.arange(count))), shape=(len(groups), count))
     given: dict[str, Any] = {
         "A_ub": sparse.hstack([whole, factor]).tocsr(), "b_ub": fixed,
@@ -158,4 +240,4 @@ def _relaxed(posed: Posed) -> _Relaxed | None:
     if answer.status != 0:
         return None
     prices = np.maximum(-np.asarray(answer.ineqlin.marginals), 0.0)
-    return _Relaxed(float(answer.fun), np.where(money, 0.0, prices))
+    return _Relaxed(float(answer.fun), np.where(kind == MONEY, 0.0, prices), scale)

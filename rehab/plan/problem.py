@@ -4,23 +4,25 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 import numpy.typing as npt
+from scipy import optimize, sparse
 
+from rehab.base.errors import Note
 from rehab.base.settings import Scenario
-from rehab.base.tables import STRATEGIES, WORK
+from rehab.base.tables import IN_WORDS, STRATEGIES, WORK
 from rehab.plan import saving, second
 from rehab.plan.model import Floats, Plan, Posed, Prepared
 from rehab.steps import program
-from rehab.steps.program import Alternatives, Chosen, Offers, funds
+from rehab.steps.program import Alternatives, Chosen, Limits, Offers, corridors, funds
 from rehab.steps.program import limits as limit_rows
 
 Flags = npt.NDArray[np.bool_]
 
 #: cuts that money of several funds with carry-over may need beyond the rows of the budgets
-_MOST_CUTS: Final = 20
+_MOST_CUTS: Final = 100
 #: kinds of capacity -> the need that a work takes of it, and the strategies that do
 _TAKES: Final = {
     "partial_depth": ("partial_sqft", ("partial_depth", "full_depth")), "full_depth": ("full_sqyd", ("full_depth",)),
@@ -35,7 +37,10 @@ def pose(prepared: Prepared, scenario: Scenario) -> Posed:
     backlog = _backlog(prepared, scenario)
     openings = program.allowed(candidates, prepared.network, flags, scenario, prepared.assumptions,
                                program.most_in_a_year(scenario), backlog)
-    corridor = program.corridor_of(prepared.network, scenario, prepared.assumptions)
+    corridor, apart = corridors.parted(
+        program.corridor_of(prepared.network, scenario, prepared.assumptions), openings.alternatives, openings.open,
+        openings.needed, prepared.network["block_id"].to_numpy(), scenario.start_year)
+    openings = replace(openings, notes=(*openings.notes, *apart, *_uncounted(scenario)))
     offers = program.offers(openings.alternatives, openings.open, openings.forced, openings.needed, corridor,
                             _shared(prepared, scenario, openings.alternatives))
     made = offers.alternatives
@@ -54,18 +59,64 @@ def solve(prepared: Prepared, scenario: Scenario, posed: Posed, effort: int,
     if scenario.choice == "no work":
         return posed, program.nothing("rule")
     of = names[offers.alternatives.block]
-    limits = posed.limits
+    limits, gives = posed.limits, posed.limits.gives >= 1
+    active = (gives.sum(axis=1) <= 1) | gives[:, 0]  # of the runs of a carry-over few bind: one year, or from the first
+    if scenario.choice == "best" and scenario.funds and scenario.carry_over > 0:
+        limits, active = _cut(prepared, scenario, posed)
     for _ in range(_MOST_CUTS):
         if scenario.choice == "best":
-            chosen = program.best(offers, limits, posed.must, of, effort, start)
+            chosen = program.best(offers, limit_rows.part(limits, active), posed.must, of, effort, start)
+            chosen = replace(chosen, prices=_all_prices(chosen.prices, active))
+            used = np.asarray(limits.uses[chosen.rows].sum(axis=0)).ravel()
+            broken = ~active & (used > limits.most + 1e-9 * np.abs(limits.most))
+            active |= broken
+            if broken.any():
+                continue
         else:
             chosen = program.by_rule(offers, limits, scenario, _must(posed), _badness(prepared, offers), posed.must, of)
         taken = offers.alternatives.only(chosen.rows)
         missing = funds.missing_row(taken, offers.alternatives, prepared.network, scenario)
         if missing is None:
-            break
+            return replace(posed, limits=limits), chosen
         limits = limit_rows.join([limits, missing], len(offers.alternatives), prepared.years)
-    return replace(posed, limits=limits), chosen
+        active = np.append(active, True)
+    note = Note("program", None, None, "no program was found whose works the funds can pay year by year: funds whose "
+                "money is carried over were at odds to the end; allow no carry-over, or merge funds")
+    return replace(posed, limits=limits), program.nothing("unknown", (note,), chosen.upper_bound)
+
+
+def _cut(prepared: Prepared, scenario: Scenario, posed: Posed) -> tuple[Limits, Flags]:
+    """The limits with the cuts that parts of offers ask for, and which rows of money they meet; all other rows, too.
+
+    A program of whole blocks then seldom asks for more: each of its cuts takes a search, each of these a linear program.
+    """
+    limits, offers, made = posed.limits, posed.offers, posed.offers.alternatives
+    groups, of = np.unique(offers.group, return_inverse=True)
+    one = sparse.csr_array((np.ones(len(of)), (of, np.arange(len(of)))), shape=(len(groups), len(of)))
+    for _ in range(_MOST_CUTS if len(of) else 0):
+        scale = 1 / np.maximum(np.abs(limits.most), 1.0)
+        uses = (offers.member @ limits.uses).T.tocsr().multiply(scale[:, None]).tocsr()
+        given: dict[str, Any] = {"A_ub": uses, "b_ub": limits.most * scale, "A_eq": one, "b_eq": np.ones(len(groups))}
+        answer: Any = optimize.linprog(-(offers.member @ made.benefit), method="highs", **given)
+        if answer.status != 0:
+            break
+        share = np.asarray(offers.member.T @ answer.x)
+        parts = replace(made, cost_usd=made.cost_usd * share, then_usd=made.then_usd * share).only(share > 1e-9)
+        missing = funds.missing_row(parts, made, prepared.network, scenario)
+        if missing is None:
+            met = np.asarray(answer.slack) <= 1e-7
+            return limits, np.asarray(met | (limits.table["limit"] != limit_rows.MONEY).to_numpy())
+        limits = limit_rows.join([limits, missing], len(made), prepared.years)
+    return limits, np.ones(len(limits), bool)
+
+
+def _all_prices(prices: Floats, active: Flags) -> Floats:
+    """Prices of all rows: zero for those that were not needed."""
+    if not len(prices):
+        return prices
+    out = np.zeros(len(active))
+    out[active] = prices
+    return out
 
 
 def best_known(posed: Posed, scenario: Scenario, known: Sequence[Plan]) -> npt.NDArray[np.int64] | None:
@@ -76,8 +127,8 @@ def best_known(posed: Posed, scenario: Scenario, known: Sequence[Plan]) -> npt.N
     best, found = -np.inf, None
     names = _names(posed) if known else {}
     for plan in known:
-        if plan.chosen.value <= best or replace(plan.scenario, budgets_usd=scenario.budgets_usd,
-                                                funds=scenario.funds) != scenario:
+        alike = replace(plan.scenario, budgets_usd=scenario.budgets_usd, funds=scenario.funds) == scenario
+        if plan.chosen.status in ("infeasible", "unknown") or plan.chosen.value <= best or not alike:
             continue
         held = list(_names(plan.posed))
         mine = np.array([names.get(held[row], -1) for row in plan.chosen.offers.tolist()], np.int64)
@@ -129,7 +180,21 @@ def _with_second(prepared: Prepared, scenario: Scenario, singles: Alternatives,
     both = Alternatives(found.block, found.step, found.strategy, found.cost_usd,
                         found.saving if money else first + found.then_gain, found.then_step, found.then_strategy,
                         found.then_usd)
+    both = both.only(~np.isin(both.then, _not_counted(scenario)))
     return singles.beside(both), np.concatenate([flags, np.ones(len(both), bool)])
+
+
+def _not_counted(scenario: Scenario) -> list[str]:
+    """Second works that take of a capacity so much as is not known here; they are not planned, so that it is kept."""
+    asked = {item.kind for item in scenario.capacities}
+    return [name for name in second.REPAIRS if asked & {kind for kind, (_, takers) in _TAKES.items() if name in takers}]
+
+
+def _uncounted(scenario: Scenario) -> list[Note]:
+    """A note on second works that capacities rule out."""
+    names = [IN_WORDS[name] for name in (_not_counted(scenario) if scenario.works > 1 else ())]
+    return [Note("limit", None, None, f"no {' and no '.join(names)} is planned as a second work on a block: what it "
+                 "takes of the capacities is not known ahead")] if names else []
 
 
 def _backlog(prepared: Prepared, scenario: Scenario) -> Flags | None:
@@ -153,13 +218,13 @@ def _shared(prepared: Prepared, scenario: Scenario, made: Alternatives) -> Float
 
 
 def _amounts(prepared: Prepared, scenario: Scenario, made: Alternatives) -> dict[str, Floats] | None:
-    """What each alternative takes of each kind of capacity; 'ground again' is that of a second work of grinding."""
+    """What each alternative takes of each kind of capacity, as :func:`.limits.capacities` asks."""
     if not scenario.capacities:
         return None
     found = {kind: _need(prepared, column, made) * np.isin(made.strategy, kinds)
              for kind, (column, kinds) in _TAKES.items()}
     area = prepared.network["area_sqyd"].to_numpy(float)[made.block]
-    return {**found, "reconstruction": area * (made.strategy == "reconstruction"),
+    return {**found, "reconstruction": area * (made.strategy == "reconstruction"), "rebuilt again": area,
             "ground again": found["grinding"]}
 
 
@@ -184,13 +249,16 @@ def index_of(prepared: Prepared, made: Alternatives) -> Floats:
 
 
 def _must(posed: Posed) -> Flags:
-    """Offers that a simple rule has to take: of each block that is forced, the first that holds its forced work."""
+    """Offers that a simple rule has to take: of each block that is forced, the last that holds its forced work.
+
+    Of a corridor that is the one of its forced blocks alone.
+    """
     holds = np.asarray((posed.offers.member @ posed.must.astype(float)) > 0)
-    first = np.zeros(len(holds), bool)
-    rows = np.flatnonzero(holds)
+    last = np.zeros(len(holds), bool)
+    rows = np.flatnonzero(holds)[::-1]
     _, at = np.unique(posed.offers.group[rows], return_index=True)
-    first[rows[at]] = True
-    return first
+    last[rows[at]] = True
+    return last
 
 
 def _badness(prepared: Prepared, offers: Offers) -> Floats:

@@ -10,6 +10,7 @@ import pandas as pd
 from rehab.base import tables
 from rehab.base.tables import IN_WORDS
 from rehab.plan.model import Floats, Plan
+from rehab.steps import program
 from rehab.steps.program import Limits, funds, why
 
 NEXT_USD: Final = 100_000.0  #: what "the next dollars" are said of
@@ -26,6 +27,13 @@ def of_blocks(plan: Plan) -> pd.DataFrame:
     found = why.of_blocks(plan.posed.openings, plan.posed.offers, plan.posed.limits, plan.chosen,
                           plan.prepared.network["block_id"].to_numpy(), plan.prepared.start_year)
     return tables.check("places", tables.with_types("places", found))
+
+
+def alternatives(plan: Plan) -> pd.DataFrame:
+    """The table ``alternatives``: all that is open, in the order of blocks and years, at its cost and benefit."""
+    made = plan.posed.openings.alternatives.only(plan.posed.openings.open)
+    table = program.as_table(made, plan.prepared.network, plan.scenario)
+    return tables.check("alternatives", tables.with_types("alternatives", table))
 
 
 def of_limits(plan: Plan) -> pd.DataFrame:
@@ -98,13 +106,15 @@ def changes(one: Plan, other: Plan) -> pd.DataFrame:
     _one and _other; sorted by change and block.
     """
     names = ["year", "strategy", "cost_usd"]
-    both = one.program[["block_id", *names]].merge(other.program[["block_id", *names]], on="block_id", how="outer",
-                                                   suffixes=("_one", "_other"))
+    held = ["block_id", *names, "then_year", "then_work"]
+    both = one.program[held].merge(other.program[held], on="block_id", how="outer", suffixes=("_one", "_other"))
+    again = [both[f"{name}_one"].astype("object").fillna("") != both[f"{name}_other"].astype("object").fillna("")
+             for name in ("then_year", "then_work")]
     kind = np.select(
         [both["year_other"].isna(), both["year_one"].isna(),
          (both["strategy_one"] != both["strategy_other"]).to_numpy(),
-         (both["year_one"] != both["year_other"]).to_numpy(na_value=False)],
-        ["only in the first", "only in the second", "other work", "other year"], "")
+         (both["year_one"] != both["year_other"]).to_numpy(na_value=False), again[0] | again[1]],
+        ["only in the first", "only in the second", "other work", "other year", "other second work"], "")
     both["change"] = pd.Series(kind, dtype="str")
     where = one.overview[["block_id", "street", "from_street", "to_street"]]
     listed = both[both["change"] != ""].merge(where, on="block_id", how="left")

@@ -6,7 +6,6 @@ import socket
 import subprocess
 import sys
 import time
-import urllib.error
 import urllib.request
 from collections.abc import Iterator
 from pathlib import Path
@@ -35,7 +34,7 @@ def address() -> Iterator[str]:
         try:
             urllib.request.urlopen(f"{url}/_stcore/health", timeout=1)
             break
-        except (urllib.error.URLError, ConnectionError):
+        except OSError:
             time.sleep(0.5)
     else:
         server.kill()

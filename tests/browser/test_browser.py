@@ -12,6 +12,9 @@ from playwright.sync_api import Page, expect
 PATIENCE_MS = 60_000
 
 
+expect.set_options(timeout=PATIENCE_MS)
+
+
 def table_with_lines(path: Path) -> Path:
     """Twelve blocks in a row, each with four broken panels, as GeoJSON."""
     features = [{
@@ -76,3 +79,47 @@ def test_from_a_table_to_a_work_list_without_the_internet(page: Page, address: s
     assert len(book.sheetnames) > 3
     assert any("<b>Elm</b>" in str(cell.value) for row in book.worksheets[0].iter_rows() for cell in row)
     assert outside == []
+
+
+def test_a_changed_budget_shows_the_new_program_its_chart_and_its_map(page: Page, address: str) -> None:
+    page.set_default_timeout(PATIENCE_MS)
+    page.goto(f"{address}/program")
+    budget = page.get_by_label("Budget a year, dollars of that year")
+    budget.wait_for()
+    blocks = page.get_by_test_id("stMetricValue").first
+    expect(blocks).to_contain_text("of 1,200")
+    chart = page.locator(".js-plotly-plot .main-svg").first
+    expect(chart).to_be_visible()
+    before = blocks.inner_text()
+    budget.fill("2000000")
+    budget.press("Enter")
+    expect(blocks).not_to_have_text(before)
+    expect(page.get_by_text("of $20,000,000")).to_be_visible()
+    expect(page.locator(".js-plotly-plot").first).to_contain_text("$2M")
+    page.get_by_role("tab", name="Map", exact=True).click()
+    frame = page.frame_locator("iframe[title*=folium] >> nth=-1")  # the last map takes the place of the one before
+    expect(frame.locator("canvas.leaflet-zoom-animated")).to_be_attached()
+    few = blocks.inner_text()
+    budget.fill("6000000")
+    budget.press("Enter")
+    expect(blocks).not_to_have_text(few)
+    expect(frame.locator("canvas.leaflet-zoom-animated")).to_be_attached()
+    assert int(blocks.inner_text().split()[0]) > int(few.split()[0])
+
+
+def test_an_empty_yearly_budget_is_asked_for_and_changes_nothing(page: Page, address: str) -> None:
+    page.set_default_timeout(PATIENCE_MS)
+    page.goto(f"{address}/program")
+    blocks = page.get_by_test_id("stMetricValue").first
+    expect(blocks).to_contain_text("of 1,200")
+    before = blocks.inner_text()
+    page.get_by_text("A budget of its own for each year").click()
+    canvas = page.get_by_test_id("stDataFrame").locator("canvas").first
+    canvas.wait_for()
+    page.wait_for_timeout(1000)  # the grid takes clicks once it is drawn
+    box = canvas.bounding_box()
+    assert box is not None
+    page.mouse.click(box["x"] + box["width"] * 0.75, box["y"] + 35 * 2.5)  # the budget of the second year
+    page.keyboard.press("Delete")
+    expect(page.get_by_text("no figure for 2028; give one, 0 for no money")).to_be_visible()
+    assert blocks.inner_text() == before

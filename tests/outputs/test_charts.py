@@ -63,6 +63,25 @@ def test_grinding_chart(by_year: pd.DataFrame) -> None:
     assert "no years" in charts.describe_grinding(none) and not charts.grinding_chart(none).data
 
 
+def test_curve_chart_marks_the_budget_in_use_between_benefit_and_bound() -> None:
+    curve = pd.DataFrame({"usd_per_yr": [0.0, 1e6, 2e6, 4e6], "benefit": [0.0, 50.0, 80.0, 100.0],
+                          "upper_bound": [0.0, 52.0, 81.0, 100.0]})
+    figure = charts.curve_chart(curve, 2e6, 80.0)
+    assert list(named(figure, "Best program").y) == [0, 50, 80, 100]
+    bound = named(figure, "No program can reach more")
+    assert all(high >= low for high, low in zip(bound.y, named(figure, "Best program").y, strict=True))
+    assert bound.line.dash != named(figure, "Best program").line.dash
+    now = named(figure, "Budget in use")
+    assert (list(now.x), list(now.y)) == ([2e6], [80]) and now.marker.symbol == "diamond-open"
+    assert "sound pavement" in figure.layout.yaxis.title.text
+    assert "saved" in charts.curve_chart(curve, 2e6, 80.0, "agency cost").layout.yaxis.title.text
+    assert charts.describe_curve(curve, 2e6, 80.0) == (
+        "$2,000,000 a year buys a benefit of 80. Less, $1,000,000 a year, buys 50. More, $4,000,000 a year, buys 100. "
+        "With $4,000,000 a year it is 100.")
+    none = curve.iloc[:0]
+    assert not charts.curve_chart(none, 0.0, 0.0).data and "no money" in charts.describe_curve(none, 0.0, 0.0)
+
+
 def forecast() -> pd.DataFrame:
     rows = [{"block_id": "B1", "year": year, "strategy": strategy, "sound_share": sound, "partial_share": 0.1,
              "full_share": 0.9 - sound, "index": 100 * sound}

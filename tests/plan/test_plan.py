@@ -302,12 +302,13 @@ def test_forced_work_beyond_the_budget_is_a_result() -> None:
 def test_standard_scenarios_run() -> None:
     own = scenario(400_000.0, kept_out=(decided().program["block_id"].iloc[0],), name="mine")
     asked = answers.standard_scenarios(own)
-    assert [item.choice for item in asked] == ["no work", "worst first", "best", "best"] and asked[-1] is own
-    made = [plan.decide(prepared(), item, 0.5) for item in asked]
+    assert [item.choice for item in asked] == ["no work", "best", "worst first", "benefit-cost ratio",
+                                               "incremental benefit-cost", "best"] and asked[-1] is own
+    made = [plan.decide(prepared(), item, 1) for item in asked]
     objective = [item.summary["objective"] for item in made]
-    assert objective[0] == 0 and made[2].summary["upper_bound"] >= objective[1] > 0
+    assert objective[0] == 0 and all(made[1].summary["upper_bound"] >= value > 0 for value in objective[2:])
     assert made[0].by_year["spent_usd"].sum() == 0
-    assert len({item.summary["fingerprints"]["scenario"] for item in made}) == 4
+    assert len({item.summary["fingerprints"]["scenario"] for item in made}) == 6
 
 
 def test_the_forecast_of_a_block() -> None:

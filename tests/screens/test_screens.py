@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from io import BytesIO
 from pathlib import Path
 
@@ -9,7 +10,10 @@ import pandas as pd
 import pytest
 from streamlit.testing.v1 import AppTest
 
+from pages import asking
 from rehab.base import tables
+from rehab.base.limits import Capacity, Closed, DistrictShare, Fund, Target
+from rehab.base.settings import Forced, Scenario
 from rehab.inputs import reading
 
 APP = Path(__file__).parents[2] / "pages" / "navigation.py"
@@ -61,10 +65,10 @@ def test_every_screen_opens(app: AppTest, page: str) -> None:
 
 @pytest.mark.parametrize(("page", "part", "tabs"), [
     ("strategies.py", "strategies_view", ("Map", "List")),
-    ("program.py", "program_view", ("Money", "Condition", "Grinding", "Map", "Program list", "Scenarios side by side",
-                                      "Cost of waiting")),
+    ("program.py", "program_view", ("Money", "Condition", "Grinding", "Map", "Program list", "Limits and prices",
+                                      "Scenarios side by side", "Cost of waiting")),
     ("prices.py", "prices_view", ("Every number", "Price book from bids")),
-    ("program.py", "block_part", ("Why", "Survey", "Panel plan", "From defect to dollar", "Forecast")),
+    ("program.py", "block_part", ("Why", "In the program", "Survey", "Panel plan", "From defect to dollar", "Forecast")),
 ])
 def test_every_tab_opens_with_something_in_it(app: AppTest, page: str, part: str, tabs: tuple[str, ...]) -> None:
     app.switch_page(page).run()
@@ -135,6 +139,199 @@ def test_a_budget_of_zero_buys_nothing_and_says_so(app: AppTest) -> None:
     assert before != after and after.startswith("0 of")
     app.switch_page("season.py").run()
     assert "holds no work" in words(app)
+
+
+def small_city(app: AppTest) -> AppTest:
+    """Thirty blocks of two districts with work that a little money cannot all pay."""
+    rows = [f"B{at:02d},300,36,{2 + at % 5},{at % 9},{'North' if at % 3 else 'South'},Elm,{1 + at // 5}" for at in range(30)]
+    head = "block_id,length_ft,width_ft,panels_broken,panels_cracked,district,street,corridor"
+    press(load(app, "small.csv", "\n".join([head, *rows]).encode()), "Use these 30")
+    app.switch_page("program.py").run()
+    return app.number_input(key="budget").set_value(150_000.0).run()
+
+
+def metric(app: AppTest, label: str) -> str:
+    return next(item.value for item in app.metric if item.label == label)
+
+
+def test_more_money_never_lowers_the_benefit_shown(app: AppTest) -> None:
+    app.switch_page("program.py").run()
+    shown = {}
+    for usd in (1.5e6, 3e6, 3.1e6, 2.9e6, 3e6):
+        app.number_input(key="budget").set_value(usd).run()
+        assert not app.exception
+        for made in app.session_state["shelf"].values():
+            shown[made.scenario.budgets_usd[0]] = made.chosen.value
+        assert app.session_state["scenario"].budgets_usd == (usd,) * 10
+    assert len(shown) >= 4 and [shown[usd] for usd in sorted(shown)] == sorted(shown.values())
+    assert "Proven: a program at most" in words(app) and "% better can exist" in words(app)
+
+
+def test_a_fund_and_a_capacity_show_in_the_list_and_among_the_limits(app: AppTest) -> None:
+    small_city(app)
+    own = app.session_state["scenario"]
+    app.session_state["scenario"] = replace(
+        own, funds=(Fund("gas tax", (60_000.0,) * 10, districts=("South",)),), carry_over=0.2,
+        capacities=(Capacity("full_depth", 400.0),))
+    show(app, "program_view", "Program list")
+    assert not app.exception
+    assert "In force: 1 fund, 1 capacity, up to 20 % carried over." in words(app)
+    listed = next(table.value for table in app.dataframe if "paid_by" in table.value)
+    assert listed["paid_by"].str.contains("gas tax").any()
+    assert listed.loc[listed["district"] == "North", "paid_by"].eq("general").all()
+    show(app, "program_view", "Limits and prices")
+    binding = next(table.value for table in app.dataframe if "allowed" in table.value)
+    assert len(binding) and binding["price"].str.contains("more: .*square-yard-years").all()
+    # The years change: the fund goes with them and says so.
+    app.number_input(key="years").set_value(11).run()
+    assert not app.exception and len(app.session_state["scenario"].funds[0].budgets_usd) == 11
+    assert "2037" in words(app) and "took over the figure of the nearest year" in words(app)
+
+
+def test_committed_projects_are_read_and_held(app: AppTest) -> None:
+    small_city(app)
+    show(app, "limits", True)
+    show(app, "limits_view", "Committed and closed")
+    rows = b"block_id,year,strategy,cost_usd\nB04,2029,full_depth,91000\nnobody,2029,full_depth,1\nB05,1999,full_depth,1\n"
+    app.file_uploader(key="committed_file").set_value(("committed.csv", rows, "text/csv")).run()
+    assert not app.exception
+    problems = next(table.value for table in app.dataframe if "accepted" in table.value)
+    assert problems["row"].tolist() == [3, 4] and {"block_id", "year"} == set(problems["column"])
+    app.button(key="add_committed").click().run()
+    assert app.session_state["scenario"].forced == (Forced("B04", 2029, "full_depth", 91_000.0),)
+    show(app, "program_view", "Program list")
+    line = next(table.value for table in app.dataframe if "program_strategy" in table.value).set_index("block_id").loc["B04"]
+    assert (line["program_year"], line["program_cost_usd"]) == (2029, 91_000)
+
+
+def test_every_part_of_the_limits_opens_and_changes_the_scenario(app: AppTest) -> None:
+    small_city(app)
+    show(app, "limits", True)
+    for view in ("Funds", "Crews and contracts", "Districts", "Committed and closed", "Condition to reach"):
+        show(app, "limits_view", view)
+        assert not app.exception
+    app.selectbox(key="ask_cleared_by").set_value("2036").run()
+    assert app.session_state["scenario"].cleared_by == 2036
+    app.selectbox(key="ask_cleared_by").set_value("not asked").run()
+    show(app, "limits_view", "How to choose")
+    for key, value in (("ask_benefit", "agency cost"), ("ask_works", 2), ("ask_corridors", "given")):
+        app.radio(key=key).set_value(value).run()
+        assert not app.exception
+    app.number_input(key="ask_carry_over").set_value(25.0).run()
+    asked = app.session_state["scenario"]
+    assert not app.exception and (asked.benefit, asked.works, asked.corridors, asked.carry_over, asked.cleared_by) == (
+        "agency cost", 2, "given", 0.25, None)
+    app.number_input(key="budget").set_value(600_000.0).run()  # enough for a whole corridor in some years
+    show(app, "program_view", "Limits and prices")
+    assert not app.exception and any("saved" in text for table in app.dataframe if "price" in table.value
+                                     for text in table.value["price"])
+
+
+def test_what_cannot_be_is_said_where_it_was_asked_and_changes_nothing(app: AppTest) -> None:
+    small_city(app)
+    app.session_state["scenario"] = replace(app.session_state["scenario"], forced=(Forced("B04", 2036),))
+    app.run()
+    before = metric(app, "Spent of the budget")
+    app.number_input(key="years").set_value(5).run()
+    assert not app.exception and "Not changed: block B04: 2036 is not a year of the program" in words(app)
+    assert app.number_input(key="years").value == 10 and metric(app, "Spent of the budget") == before
+    app.session_state["scenario"] = replace(app.session_state["scenario"], budgets_usd=(1000.0,) * 10)
+    app.run()
+    assert not app.exception and "No program obeys all that is asked" in words(app) and "too little" in words(app)
+    show(app, "program_view", "Limits and prices")
+    assert not app.exception
+
+
+def test_the_least_money_for_an_aim_is_found_and_taken_over(app: AppTest) -> None:
+    small_city(app)
+    show(app, "program_view", "What money buys")
+    assert not app.exception and "a year buys a benefit of" in words(app) and "The next $100,000 in 2027" in words(app)
+    app.button(key="least_hold").click().run()
+    assert not app.exception and "it is proven that less than" in words(app)
+    held = app.session_state["aims"]["hold"][2]
+    assert held.proven <= held.factor
+    app.button(key="use_hold").click().run()
+    assert not app.exception
+    asked = app.session_state["scenario"]
+    assert asked.budgets_usd == held.plan.scenario.budgets_usd and asked.targets and asked.name == "Own program"
+    assert float(metric(app, "Mean index in 2036")) >= round(asked.targets[0].least, 1) - 0.05
+    show(app, "program_view", "Scenarios side by side")
+    assert not app.exception
+    listed = next(table.value for table in app.dataframe if "usd_per_yr" in table.value)["scenario"].tolist()
+    assert listed[:6] == ["No work", "Current budget", "Worst first", "Best benefit-cost ratio", "Incremental benefit-cost",
+                          "Own program"] and "Hold the condition" in listed
+
+
+def test_programs_are_kept_by_name_and_compared(app: AppTest) -> None:
+    show(small_city(app), "program_view", "Scenarios side by side")
+    assert "more than worst first" in words(app)
+    app.text_input(key="keep_name").set_value("Worst first").run()
+    app.button(key="keep_program").click().run()
+    assert "name of another scenario" in words(app)
+    app.text_input(key="keep_name").set_value("Tight").run()
+    app.button(key="keep_program").click().run()
+    app.number_input(key="budget").set_value(400_000.0).run()
+    app.selectbox(key="change_one").set_value("Tight").run()
+    app.selectbox(key="change_other").set_value("Own program").run()
+    assert not app.exception and "only in the second" in words(app)
+    changed = next(table.value for table in app.dataframe if "change" in table.value)
+    assert f"{len(changed)} blocks differ" in words(app)
+
+
+def test_a_block_tells_why_it_has_its_place(app: AppTest) -> None:
+    small_city(app)
+    show(app, "block_part", "In the program")
+    for block in ("B04", "B00"):
+        app.selectbox(key="program_block").set_value(block).run()
+        assert not app.exception and ("Chosen:" in words(app) or "Not in the program." in words(app))
+        assert any("What keeps it out" in table.value for table in app.dataframe)
+
+
+def test_a_program_is_chosen_anew_in_draws(app: AppTest) -> None:
+    show(small_city(app), "program_view", "Uncertainty")
+    app.button(key="robust_draws").click().run()
+    assert not app.exception and "Chosen anew in 50 draws" in words(app)
+    table = next(table.value for table in app.dataframe if "In the same year" in table.value)
+    sure = table["In the program"].str.removesuffix(" %").astype(float)
+    assert sure.is_monotonic_increasing and sure.between(0, 100).all()
+
+
+def test_parts_of_a_scenario_go_through_their_tables_and_back() -> None:
+    asked = Scenario(
+        budgets_usd=(5.0, 6.0, 7.0), funds=(Fund("gas tax", (1.0, 0.0, 2.0), ("full_depth",), ("local",), ("North",)),),
+        capacities=(Capacity("grinding", 100.0, 2028), Capacity("partial_depth", 5.0)), closed=(Closed("A", 2028),),
+        district_shares=(DistrictShare("North", 0.25),), targets=(Target(60.0, 2028, 2029),),
+        forced=(Forced("A", 2027), Forced("B", 2029, "full_depth", 9.0)))
+    assert asking.budgets_of(asking.budgets_table(asked)) == asked.budgets_usd
+    assert asking.funds_of(asking.funds_table(asked), asked) == asked.funds
+    assert asking.capacities_of(asking.capacities_table(asked)) == asked.capacities
+    assert asking.shares_of(asking.shares_table(asked)) == asked.district_shares
+    assert asking.closed_of(asking.closed_table(asked), {"A"}) == asked.closed
+    assert asking.targets_of(asking.targets_table(asked)) == asked.targets
+    assert asking.forced_of(asking.forced_table(asked), {"A", "B"}) == asked.forced
+
+
+def test_an_empty_cell_is_never_taken_for_zero() -> None:
+    asked = Scenario(budgets_usd=(5.0, 6.0, 7.0), funds=(Fund("gas tax", (1.0, 0.0, 2.0)),))
+    budgets = asking.budgets_table(asked)
+    budgets.loc[1, "Budget"] = None
+    with pytest.raises(ValueError, match="no figure for 2028; give one, 0 for no money"):
+        asking.budgets_of(budgets)
+    with pytest.raises(ValueError, match="fund 'gas tax': no figure for 2029"):
+        asking.funds_of(asking.funds_table(asked).assign(**{"2029": [None]}), asked)
+    closed = pd.DataFrame({"Block": ["A", "Z"], "Closed in": [2027, 2028]})
+    with pytest.raises(ValueError, match="row 2, Block: there is no block 'Z'"):
+        asking.closed_of(closed, {"A"})
+    with pytest.raises(ValueError, match="row 1: 'Closed in' is empty"):
+        asking.closed_of(closed.assign(**{"Closed in": [None, None]}), {"A"})
+
+
+def test_other_years_keep_the_figures_of_the_years_that_stay() -> None:
+    asked = Scenario(start_year=2027, budgets_usd=(5.0, 6.0), funds=(Fund("gas tax", (1.0, 2.0)),))
+    parts, told = asking.over_years(asked, 2028, 3)
+    assert parts["budgets_usd"] == (6.0,) * 3 and parts["funds"][0].budgets_usd == (2.0,) * 3
+    assert told.startswith("2029, 2030: the budget and fund 'gas tax'")
+    assert asking.over_years(Scenario(budgets_usd=(5.0,) * 4), 2027, 6)[1] == ""
 
 
 def test_waiting_is_told_for_the_delay_asked_for(app: AppTest) -> None:

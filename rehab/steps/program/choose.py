@@ -48,11 +48,12 @@ def best(offers: Offers, limits: Limits, forced: Flags, names: Ints | list[str],
     the words of a conflict; ``start`` are the offers of a program known before.
     """
     value, cost = offers.member @ offers.alternatives.benefit, offers.member @ limits.uses
+    if conflicts.beyond(cost, offers.group, limits).any():
+        return nothing("infeasible", conflicts.explain(offers, limits, forced, names))
     found = choice.select(value, cost, offers.group, limits.most, effort=effort, seconds=_LONGEST_S, gap=_CLOSE,
                           start=start)
     if found.status == "infeasible":
-        notes = conflicts.explain(offers, limits, forced, names)
-        return nothing("infeasible", notes)
+        return nothing("infeasible", conflicts.explain(offers, limits, forced, names))
     if found.status == "unknown":
         note = Note("program", None, None, "the search ended before it found any program; ask for less")
         return nothing("unknown", (note,), found.upper_bound)
@@ -99,6 +100,11 @@ def by_rule(offers: Offers, limits: Limits, scenario: Scenario, must: Flags, bad
         return nothing("infeasible", conflicts.explain(offers, limits, forced, names))
     notes = tuple(Note("limit", None, None, f"a simple rule does not keep this: {words(limits, int(at))}")
                   for at in np.flatnonzero(over))
+    missed = np.isin(offers.group, np.setdiff1d(offers.group, offers.group[picked]))  # they had no way to do nothing
+    if missed.any():
+        blocks = np.unique(np.asarray(names)[np.unique(offers.member[np.flatnonzero(missed)].indices)]).tolist()
+        notes += (Note("limit", None, None, f"a simple rule leaves {len(blocks):,} of the blocks that must be worked "
+                       f"on ({', '.join(blocks[:5])}{' and more' if len(blocks) > 5 else ''})"),)
     return Chosen(rows, picked, float(value[picked].sum()), np.nan, np.nan, "rule", empty, np.nan, notes)
 
 

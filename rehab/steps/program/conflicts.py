@@ -6,10 +6,11 @@ from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
+from scipy import sparse
 
 from rehab.base.errors import Note
 from rehab.solvers import choice
-from rehab.steps.program.alternatives import Flags, Ints
+from rehab.steps.program.alternatives import Flags, Floats, Ints
 from rehab.steps.program.corridors import Offers
 from rehab.steps.program.limits import MONEY, Limits, amount, words, year_of
 
@@ -18,17 +19,13 @@ _NAMED: Final = 6  #: blocks named in one sentence
 
 def explain(offers: Offers, limits: Limits, forced: Flags, names: Ints | Sequence[str]) -> tuple[Note, ...]:
     """One note for each limit that cannot be kept; if none fails by itself, what is short at the least."""
-    cost = (offers.member @ limits.uses).toarray()
-    group = offers.group
-    starts = np.unique(group, return_inverse=True)[1]
-    least = np.full((int(starts.max(initial=-1)) + 1, len(limits)), np.inf)
-    np.minimum.at(least, starts, cost)
-    need = least.sum(axis=0)
-    over = need > limits.most + 1e-9 * np.maximum(np.abs(limits.most), 1.0)
+    cost = offers.member @ limits.uses
+    need = needed(cost, offers.group)
+    over = beyond(cost, offers.group, limits)
     alone = [_alone(int(at), float(need[at]), limits, forced, names) for at in np.flatnonzero(over)]
     if alone:
         return tuple(alone)
-    short = choice.shortage(cost, group, limits.most)
+    short = choice.shortage(cost, offers.group, limits.most)
     found = np.flatnonzero(short > 1e-7 * np.maximum(np.abs(limits.most), 1.0))
     if not len(found):
         return (Note("conflict", None, None, "no program of whole blocks obeys all that is asked together, though "
@@ -36,6 +33,22 @@ def explain(offers: Offers, limits: Limits, forced: Flags, names: Ints | Sequenc
     return tuple(Note("conflict", None, year_of(limits, int(at)), "together with the other limits this cannot be kept: "
                       f"{words(limits, int(at))}; it is short by {amount(limits, int(at), float(short[at]))} at the "
                       f"least; {_relax(limits, int(at))}") for at in found)
+
+
+def needed(cost: sparse.csr_array, group: Ints) -> Floats:
+    """The least that the offers of all groups can use of each limit, (rows)."""
+    order = np.argsort(group, kind="stable")
+    first = np.flatnonzero(np.diff(group[order], prepend=-1))
+    if not len(first):
+        return np.zeros(cost.shape[1])
+    sorted_ = sparse.csc_array(cost[order])
+    least = [np.minimum.reduceat(sorted_[:, [at]].toarray().ravel(), first).sum() for at in range(cost.shape[1])]
+    return np.array(least, float)
+
+
+def beyond(cost: sparse.csr_array, group: Ints, limits: Limits) -> Flags:
+    """Limits that cannot be kept whatever else is given up, (rows)."""
+    return np.asarray(needed(cost, group) > limits.most + 1e-9 * np.maximum(np.abs(limits.most), 1.0))
 
 
 def _alone(at: int, need: float, limits: Limits, forced: Flags, names: Ints | Sequence[str]) -> Note:

@@ -8,8 +8,9 @@ import numpy as np
 import pandas as pd
 from scipy import sparse
 
+from rehab.base.errors import Note
 from rehab.base.settings import Assumptions, Scenario
-from rehab.steps.program.alternatives import Alternatives, Flags, Floats, Ints
+from rehab.steps.program.alternatives import Alternatives, Flags, Floats, Ints, Names
 
 
 @dataclass(frozen=True)
@@ -46,6 +47,33 @@ def corridor_of(network: pd.DataFrame, scenario: Scenario, assumptions: Assumpti
     first = np.full(code.max(initial=-1) + 1, len(network))
     np.minimum.at(first, code[code >= 0], alone[code >= 0])
     return np.asarray(np.where(code >= 0, first[np.maximum(code, 0)] if len(first) else alone, alone), np.int64)
+
+
+def parted(corridor: Ints, alternatives: Alternatives, open_: Flags, needed: Flags, names: Names,
+           start_year: int) -> tuple[Ints, list[Note]]:
+    """The corridors less those whose needed blocks cannot be worked on in one year, and a note on each of these.
+
+    Such a corridor falls into single blocks, so that what is forced is obeyed all the same.
+    """
+    notes = []
+    rows = np.flatnonzero(open_ & needed[alternatives.block])
+    own = corridor[alternatives.block[rows]]
+    single = corridor.copy()
+    for name in np.unique(corridor[needed]).tolist():
+        must, mine = np.flatnonzero(needed & (corridor == name)), rows[own == name]
+        if len(must) < 2:
+            continue
+        years = {int(block): np.unique(alternatives.step[mine[alternatives.block[mine] == block]]) for block in must}
+        if len(set.intersection(*(set(steps.tolist()) for steps in years.values()))):
+            continue
+        blocks = np.flatnonzero(corridor == name)
+        single[blocks] = blocks
+        said = "; ".join(f"{names[block]} in {', '.join(str(start_year + int(step)) for step in steps)}"
+                         for block, steps in years.items())
+        notes.append(Note("conflict", str(names[must[0]]), None, "blocks of one corridor that must be worked on have "
+                          f"no year in common ({said}): the corridor is not done together; force them into one year or "
+                          "take one back"))
+    return single, notes
 
 
 def offers(alternatives: Alternatives, open_: Flags, forced: Flags, needed: Flags, corridor: Ints,
@@ -88,7 +116,8 @@ def together(alternatives: Alternatives, rows: Ints, forced: Flags, needed: Flag
     """The offers of corridors of several blocks: alternatives made for them, the sets, and the corridor of each set.
 
     In each year all blocks of a corridor that something is open for are worked on, each by the alternative of the
-    most benefit, or of the most benefit per dollar: two offers where these differ.
+    most benefit, or of the most benefit per dollar: two offers where these differ.  Where some are needed, a third has
+    these alone, at the least cost, so that what would be done beside them cannot make them too dear.
     """
     source: list[int] = []
     cost: list[float] = []
@@ -128,9 +157,10 @@ def _sets_of(alternatives: Alternatives, mine: Ints, forced: Flags, must: set[in
         here = mine[alternatives.step[mine] == step]
         if not must <= set(alternatives.block[here].tolist()):
             continue
-        for by in (alternatives.benefit, rate):
+        whole = alternatives.cost_usd + alternatives.then_usd
+        for by, only in ((alternatives.benefit, False), (rate, False), (-whole, True))[:3 if must else 2]:
             one = []
-            for block in np.unique(alternatives.block[here]):
+            for block in np.unique(alternatives.block[here]) if not only else sorted(must):
                 those = here[alternatives.block[here] == block]
                 best = int(those[np.argmax(by[those])])
                 if alternatives.benefit[best] > 0 or forced[best] or int(block) in must:

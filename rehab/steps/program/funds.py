@@ -27,11 +27,12 @@ def pay(taken: Alternatives, network: pd.DataFrame, scenario: Scenario) -> pd.Da
         return _table(rows)
     for (kind, step), shares in found[0].items():
         mine = np.flatnonzero((bills.kind == kind) & (bills.step == step))
-        ends = np.cumsum(shares)
+        paid = float(shares.sum())
+        ends = np.cumsum(shares * (float(bills.usd[mine].sum()) / paid if paid > 0 else 1.0))  # rid of rounding
         at = np.cumsum(bills.usd[mine])
         for row, begin, end in zip(mine, at - bills.usd[mine], at, strict=True):
             for fund, (low, high) in enumerate(zip(ends - shares, ends, strict=True)):
-                part = min(end, high) - max(begin, low)
+                part = min(end, high) - max(begin, low) if bills.usd[row] > 0 else 0.0
                 if part > 0.005 or (bills.usd[row] == 0 and fund == 0):
                     rows.append((str(network["block_id"].iloc[bills.block[row]]),
                                  scenario.start_year + int(step), funds[fund], float(part)))

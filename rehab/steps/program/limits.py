@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from itertools import combinations
 from typing import Final
 
 import numpy as np
@@ -21,6 +20,9 @@ from rehab.steps.program.alternatives import Alternatives, Flags, Floats
 
 GENERAL: Final = "general"  #: name of the budget that may pay any work
 MONEY: Final = "money"  #: kind of the rows of budgets and funds
+DISTRICT: Final = "district share"  #: kind of the rows of least shares, which grow with the money too
+#: kinds of capacity that a second work takes -> what its amounts are called
+_AGAIN: Final = {"grinding": "ground again", "reconstruction": "rebuilt again"}
 
 
 @dataclass(frozen=True)
@@ -51,6 +53,12 @@ def join(parts: Iterable[Limits], alternatives: int, years: int) -> Limits:
                   np.concatenate([part.most for part in every]),
                   pd.concat([part.table for part in every], ignore_index=True),
                   np.vstack([part.gives for part in every]))
+
+
+def part(limits: Limits, rows: Flags) -> Limits:
+    """Some of the rows."""
+    at = np.flatnonzero(rows)
+    return Limits(limits.uses[:, at], limits.most[at], limits.table.iloc[at].reset_index(drop=True), limits.gives[at])
 
 
 def none(alternatives: int, years: int) -> Limits:
@@ -89,15 +97,17 @@ def budgets(alternatives: Alternatives, network: pd.DataFrame, scenario: Scenari
     """
     money = purse(scenario)
     able = payable(alternatives, network, scenario.funds)
+    total = money.sum(axis=0)
     parts, most, about, gives = [], [], [], []
     for chosen in _fund_sets(able):
         own = _only(able, chosen)
+        part = np.where(total > 0, money[list(chosen)].sum(axis=0) / np.where(total > 0, total, 1.0), 1.0)
         for first, last in _runs(len(scenario.years), scenario.carry_over):
             uses, holds, derive = run_of_years(alternatives, own, money[list(chosen)], first, last,
                                                scenario.carry_over)
             parts.append(uses)
             most.append(holds)
-            gives.append(derive)
+            gives.append(derive * part)
             about.append((MONEY, scenario.start_year + last, _money_words(scenario, chosen, first, last), "usd", False))
     return _rows(parts, most, about, len(alternatives), len(scenario.years), gives)
 
@@ -116,15 +126,19 @@ def run_of_years(alternatives: Alternatives, own: Flags, money: Floats, first: i
 
 
 def capacities(alternatives: Alternatives, scenario: Scenario, amounts: dict[str, Floats]) -> Limits:
-    """The most of a kind of work that crews or contracts can do in a year."""
+    """The most of a kind of work that crews or contracts can do in a year.
+
+    ``amounts``: what each alternative's first work takes of each kind; under "ground again" and "rebuilt again" what a
+    second work of grinding and of reconstruction would.
+    """
     parts, most, about = [], [], []
     for item in scenario.capacities:
         for year in scenario.years if item.year is None else (item.year,):
             step = year - scenario.start_year
             uses = np.where(alternatives.step == step, amounts[item.kind], 0.0)
-            if item.kind == "grinding":
-                uses = uses + np.where((alternatives.then_step == step) & (alternatives.then == "grinding"),
-                                       amounts["ground again"], 0.0)
+            if item.kind in _AGAIN:
+                uses = uses + np.where((alternatives.then_step == step) & (alternatives.then == item.kind),
+                                       amounts[_AGAIN[item.kind]], 0.0)
             parts.append(uses)
             most.append(float(item.most))
             about.append(("capacity", year, f"{item.kind.replace('_', ' ')}", CAPACITIES[item.kind], False))
@@ -136,12 +150,13 @@ def district_shares(alternatives: Alternatives, network: pd.DataFrame, scenario:
     district = network["district"].astype("str").to_numpy()[alternatives.block]
     total = float(sum(scenario.money_usd))
     whole = alternatives.cost_usd + alternatives.then_usd
-    parts, most, about = [], [], []
+    parts, most, about, gives = [], [], [], []
     for item in scenario.district_shares:
         parts.append(-np.where(district == item.district, whole, 0.0))
         most.append(-item.share * total)
-        about.append(("district share", None, f"district {item.district}", "usd", True))
-    return _rows(parts, most, about, len(alternatives), len(scenario.years))
+        about.append((DISTRICT, None, f"district {item.district}", "usd", True))
+        gives.append(np.full(len(scenario.years), -item.share))  # a dollar more is a share of it more to be spent there
+    return _rows(parts, most, about, len(alternatives), len(scenario.years), gives)
 
 
 def targets(alternatives: Alternatives, network: pd.DataFrame, scenario: Scenario, index_gain: Floats,
@@ -173,12 +188,12 @@ def words(limits: Limits, at: int) -> str:
     if row["limit"] == "target":
         return f"{row['detail']}{when}"
     sense = "at least" if row["floor"] else "at most"
-    return f"{row['limit']}, {row['detail']}{when}: {sense} {amount(limits, at, abs(most))}"
+    return f"{row['limit']}, {row['detail']}{when}: {sense} {amount(limits, at, -most if row['floor'] else most)}"
 
 
 def amount(limits: Limits, at: int, value: float) -> str:
     """So much of what a row counts, with its unit."""
-    unit = str(limits.table["unit"].iloc[at])
+    unit, value = str(limits.table["unit"].iloc[at]), value + 0.0  # no zero with a sign
     if unit == "usd":
         return f"${value:,.0f}"
     return f"{value:.2f} points" if unit == "points" else f"{value:,.0f} {unit}"
@@ -187,7 +202,7 @@ def amount(limits: Limits, at: int, value: float) -> str:
 def year_of(limits: Limits, at: int) -> int | None:
     """The year of a row, if it has one."""
     year = limits.table["year"].iloc[at]
-    return None if year is None or year != year or str(year) == "<NA>" else int(year)
+    return None if pd.isna(year) else int(year)
 
 
 def _rows(parts: Sequence[Floats], most: Sequence[float], about: Sequence[tuple[str, int | None, str, str, bool]],
@@ -221,10 +236,11 @@ def payable(alternatives: Alternatives, network: pd.DataFrame, funds: Sequence[F
 
 def _fund_sets(payable: Flags) -> list[tuple[int, ...]]:
     """The sets of funds that can bind: unions of sets that may pay some alternative."""
-    kinds = {tuple(np.flatnonzero(row).tolist()) for row in np.unique(payable, axis=0)} or {(0,)}
-    unions = {tuple(sorted(set().union(*some))) for count in range(1, len(kinds) + 1)
-              for some in combinations(sorted(kinds), count)}
-    return sorted(unions, key=lambda one: (len(one), one))
+    kinds = {frozenset(np.flatnonzero(row).tolist()) for row in np.unique(payable, axis=0)} or {frozenset((0,))}
+    unions: set[frozenset[int]] = set()
+    for kind in kinds:  # one after the other: never more than there are sets of funds
+        unions |= {kind} | {kind | other for other in unions}
+    return sorted((tuple(sorted(one)) for one in unions), key=lambda one: (len(one), one))
 
 
 def _only(payable: Flags, chosen: tuple[int, ...]) -> Flags:

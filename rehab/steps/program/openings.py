@@ -10,6 +10,7 @@ import pandas as pd
 
 from rehab.base.errors import Note
 from rehab.base.settings import Assumptions, Forced, Scenario
+from rehab.base.tables import IN_WORDS
 from rehab.steps.program.alternatives import Alternatives, Flags, Floats, Ints
 
 #: why an alternative is not open, in the order in which the first one found is told; 0 is open
@@ -166,10 +167,14 @@ def _force(alternatives: Alternatives, network: pd.DataFrame, due: Flags, why: I
         if not fits.any():
             notes.append(Note("forced", lock.block_id, lock.year, _no_work(lock, scenario)))
             continue
-        shut = why[fits & np.isin(why, (BAN, DIG, REST))]
+        shut = why[fits & np.isin(why, (BAN, DIG, REST, LATE))]
         if len(shut) and not (fits & (why == OPEN)).any():
             notes.append(Note("conflict", lock.block_id, lock.year,
                               f"forced into a year that is closed to it: {REASONS[int(shut[0])]}"))
+        notes.extend(_against_override(lock, scenario))
+        # What is forced may break what closes its year, but no more than that: no second work in a closed year.
+        better = why == OPEN if (fits & (why == OPEN)).any() else alternatives.then_step < 0
+        fits = fits & better if (fits & better).any() else fits
         pick = int(np.flatnonzero(fits)[np.argmax(alternatives.benefit[fits])])
         why[own] = np.where(why[own] == NOT_DUE, NOT_DUE, FORCED)
         why[pick], forced[pick] = OPEN, True
@@ -178,8 +183,18 @@ def _force(alternatives: Alternatives, network: pd.DataFrame, due: Flags, why: I
     return replace(alternatives, cost_usd=cost), forced
 
 
+def _against_override(lock: Forced, scenario: Scenario) -> list[Note]:
+    """A note where the forced strategy is not the one set by hand."""
+    return [Note("conflict", lock.block_id, lock.year, f"forced with {IN_WORDS[lock.strategy]}, but the strategy set "
+                 f"by hand is {IN_WORDS[item.strategy]}: the forced one is taken; take one back")
+            for item in scenario.overrides if item.block_id == lock.block_id and lock.strategy is not None
+            and lock.strategy != item.strategy]
+
+
 def _no_work(lock: Forced, scenario: Scenario) -> str:
     """Why nothing could be forced."""
+    if lock.strategy == "none":
+        return "doing nothing cannot be forced into a year: keep the block out instead"
     if any(item.block_id == lock.block_id for item in scenario.overrides):
         return "the strategy set by hand leaves no other to force; take one back"
     return "no work is due in this year; name a strategy to force it"

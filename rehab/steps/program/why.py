@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pandas as pd
+from scipy import sparse
 
 from rehab.steps.program.alternatives import Alternatives, Floats, Ints, Names
 from rehab.steps.program.choose import Chosen
@@ -17,24 +18,26 @@ def runners_up(block: int, openings: Openings, offers: Offers, limits: Limits, c
     """Every alternative of a block that the rules call for, the nearest to being chosen first.
 
     Columns year, strategy, then_year, then_work, cost_usd, benefit, priced (what it uses, at the prices of the limits),
-    left (benefit less that), short (how far that is below the block's best, doing nothing being zero), chosen, limit
-    (the limit that takes most of its benefit), cheaper_usd (by how much it would have to cost less to be as good as the
-    best), price_share (the share of the price of its year's money at which it would be), why (why it is not open; empty
-    where it is).
+    left (benefit less that), short (how far that is below the block's best, doing nothing, where it may, being zero),
+    chosen, limit (the limit that takes most of its benefit), cheaper_usd (by how much it would have to cost less to be
+    as good as the best), price_share (the share of the price of its year's money at which it would be), why (why it is
+    not open; empty where it is).
     """
     given = openings.alternatives
     rows = np.flatnonzero((given.block == block) & (openings.why != NOT_DUE))
     table = _lines(given, rows, start_year)
     table["why"] = [("" if code == OPEN else REASONS[code]) for code in openings.why[rows]]
-    of_offer = {int(source): at for at, source in enumerate(offers.source)}  # a corridor's own rows come last
+    order = np.argsort(np.isin(np.arange(len(offers.source)), chosen.rows), kind="stable")  # of several, the chosen one
+    of_offer = dict(zip(offers.source[order].tolist(), order.tolist(), strict=True))
     made = np.array([of_offer.get(int(row), -1) for row in rows], np.int64)
-    uses = limits.uses[np.maximum(made, 0)].toarray() * (made >= 0)[:, None] if len(rows) else np.zeros((0, 0))
     prices = chosen.prices if len(chosen.prices) else np.zeros(len(limits))
-    priced = uses * prices if len(rows) else np.zeros((0, len(limits)))
     closed = made < 0
+    priced = np.zeros((len(rows), len(limits)))
+    priced[~closed] = limits.uses[made[~closed]].toarray() * prices
     table["priced"] = np.where(closed, np.nan, priced.sum(axis=1))
     table["left"] = table["benefit"] - table["priced"]
-    top = max(0.0, float(table["left"].max(skipna=True))) if (~closed).any() else 0.0
+    nothing = -np.inf if openings.needed[block] else 0.0  # a block that must be worked on cannot do nothing
+    top = max(nothing, float(table["left"].max(skipna=True))) if (~closed).any() else 0.0
     table["short"] = top - table["left"]
     table["chosen"] = np.isin(made, chosen.rows) & ~closed
     heaviest = np.argmax(priced, axis=1) if len(rows) and len(limits) else np.zeros(len(rows), np.int64)
@@ -68,27 +71,38 @@ def of_blocks(openings: Openings, offers: Offers, limits: Limits, chosen: Chosen
     held = chosen.rows
     out["year"] = pd.Series(start_year + made.step[held], index=made.block[held]).reindex(out.index)
     out["strategy"] = pd.Series(made.strategy[held], index=made.block[held]).reindex(out.index)
-    top = np.zeros(len(names))
+    top = np.where(openings.needed, -np.inf, 0.0)
     np.maximum.at(top, made.block, left)
     others = np.flatnonzero(~taken)
     order = others[np.lexsort((others, -left[others], made.block[others]))]
     block, at = np.unique(made.block[order], return_index=True)
     best = order[at]
-    priced = limits.uses[best].multiply(prices).tocsr() if len(limits) else None
-    said = np.array([words(limits, at) for at in range(len(limits))], dtype=object)
+    said = np.array([*(words(limits, at) for at in range(len(limits))), ""], dtype=object)
     out["next_year"] = pd.Series(start_year + made.step[best], index=block).reindex(out.index)
     out["next_strategy"] = pd.Series(made.strategy[best], index=block).reindex(out.index)
     out["next_usd"] = pd.Series(made.cost_usd[best], index=block).reindex(out.index)
     out["short"] = pd.Series(np.maximum(top[block] - left[best], 0.0), index=block).reindex(out.index)
-    heaviest = [("" if priced is None or priced[[row]].nnz == 0 else str(said[int(priced[[row]].toarray().argmax())]))
-                for row in range(len(best))]
+    heaviest = said[_heaviest(limits.uses[best], prices)]
     out["limit"] = pd.Series(heaviest, index=block, dtype="str").reindex(out.index).fillna("")
     shut = pd.DataFrame({"block": openings.alternatives.block, "why": openings.why})
     shut = shut[(shut["why"] != OPEN) & ~shut["block"].isin(made.block)]
-    named = shut[shut["why"] != NOT_DUE].groupby("block")["why"].agg(lambda codes: int(codes.mode().iloc[0]))
-    reason = named.reindex(shut["block"].unique()).fillna(NOT_DUE).astype(int)
-    out["why"] = reason.map(lambda code: REASONS[code]).reindex(out.index).fillna("").astype("str")
+    reason = {int(block): NOT_DUE for block in shut["block"].unique()}
+    for row, codes in shut.loc[shut["why"] != NOT_DUE].groupby("block")["why"]:
+        reason[int(str(row))] = int(codes.mode().iloc[0])
+    out["why"] = pd.Series([REASONS[reason[row]] if row in reason else "" for row in range(len(out))], dtype="str")
     return out.astype({"year": "Int64", "next_year": "Int64", "strategy": "str", "next_strategy": "str"})
+
+
+def _heaviest(uses: sparse.csc_array, prices: Floats) -> Ints:
+    """The limit that takes most of each row at the prices, the first of equals; -1 where none takes anything."""
+    taken = uses.tocoo()
+    row, column = taken.coords
+    priced = taken.data * prices[column]
+    out = np.full(uses.shape[0], -1)
+    order = np.lexsort((-column, priced, row))
+    order = order[priced[order] > 0]
+    out[row[order]] = column[order]  # of several, the greatest written last
+    return out
 
 
 def of_limits(limits: Limits, chosen: Chosen) -> pd.DataFrame:
