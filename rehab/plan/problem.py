@@ -88,7 +88,7 @@ def solve(prepared: Prepared, scenario: Scenario, posed: Posed, effort: int,
 def _cut(prepared: Prepared, scenario: Scenario, posed: Posed) -> tuple[Limits, Flags]:
     """The limits with the cuts that parts of offers ask for, and which rows of money they meet; all other rows, too.
 
-    A program of whole blocks then seldom asks for more: each of its cuts takes a search, each of these a linear program.
+    A program of whole blocks then asks for fewer: each of its cuts takes a search, each of these a linear program.
     """
     limits, offers, made = posed.limits, posed.offers, posed.offers.alternatives
     groups, of = np.unique(offers.group, return_inverse=True)

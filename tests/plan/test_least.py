@@ -79,7 +79,7 @@ def check(found: Least, prepared: Prepared, scenario: Scenario) -> None:
 
 
 def test_the_least_that_holds_the_condition() -> None:
-    prepared = city(150)
+    prepared = city(80)
     scenario = least.holding(prepared, asked())
     now = least.mean_index_now(prepared)
     area = prepared.network["area_sqyd"]

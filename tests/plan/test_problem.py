@@ -125,7 +125,7 @@ def broken(made: Plan) -> list[str]:
             no(mean[year] < target.least - 1e-6, f"the index of {year} is below {target.least}")
     if scenario.corridors == "given":
         named = table.assign(corridor=blocks.loc[table["block_id"], "corridor"].to_numpy()).dropna(subset=["corridor"])
-        no(bool((named.groupby("corridor")["year"].nunique() > 1).any()), "a corridor is worked on in two years")
+        no(bool((named.groupby("corridor")["year"].agg(np.ptp) > 0).any()), "a corridor is worked on in two years")
     return out
 
 
@@ -229,7 +229,7 @@ def test_two_forced_blocks_of_one_corridor_in_different_years() -> None:
     note = made.notes[made.notes["topic"] == "conflict"]["message"].iloc[0]
     assert f"B0 in {START}" in note and f"B1 in {START + 2}" in note
     together = plan.decide(prepared, asked(prepared, 2e6, corridors="given", forced=locks[:1]), 5)
-    assert together.program["year"].nunique() == 1 and "B0" in set(together.program["block_id"])
+    assert set(together.program["year"]) == {START} and "B0" in set(together.program["block_id"])
 
 
 def test_a_forced_block_is_not_made_too_dear_by_its_corridor() -> None:
@@ -273,16 +273,16 @@ def test_two_works_on_a_block_keep_their_years_and_capacities() -> None:
 @pytest.mark.parametrize("benefit", ["sound pavement", "agency cost"])
 @pytest.mark.parametrize("works", [1, 2])
 def test_edges(benefit: str, works: int) -> None:
-    for prepared in (bare(), bare(45.0, 40.0, years=1), bare(30.0, 62.0, years=12)):
+    for prepared in (bare(), bare(45.0, years=1), bare(30.0, 62.0, years=12))[works - 1:]:
         names = tuple(prepared.network["block_id"])
         for more in ({}, {"kept_out": names}, {"budgets_usd": (0.0,) * prepared.years}, {"corridors": "given"},
                      {"carry_over": 0.5, "funds": (Fund("f", (1e5,) * prepared.years, districts=("east",)),)},
                      {"choice": "incremental benefit-cost" if works == 1 else "worst first"}, {"choice": "no work"}):
             made = plan.decide(prepared, asked(prepared, 3e5, benefit=benefit, works=works, **more), 0)
-            assert not broken(made) and made.chosen.status in ("optimal", "feasible", "rule")
+            assert (not names or not broken(made)) and made.chosen.status in ("optimal", "feasible", "rule")
             if "kept_out" in more or more.get("budgets_usd") or not names:
                 assert made.program.empty and made.chosen.value == 0
-            reasons.of_blocks(made), reasons.of_limits(made), reasons.proof(made), reasons.payments(made)
+            assert len(reasons.proof(made)) == 3 and len(reasons.of_blocks(made)) == len(names)
 
 
 @pytest.mark.parametrize(("more", "words"), [

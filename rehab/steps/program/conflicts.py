@@ -22,9 +22,14 @@ def explain(offers: Offers, limits: Limits, forced: Flags, names: Ints | Sequenc
     cost = offers.member @ limits.uses
     need = needed(cost, offers.group)
     over = beyond(cost, offers.group, limits)
-    alone = [_alone(int(at), float(need[at]), limits, forced, names) for at in np.flatnonzero(over)]
-    if alone:
-        return tuple(alone)
+    tightest: dict[tuple[str, float], int] = {}
+    for at in np.flatnonzero(over).tolist():  # of runs of years that the same works exceed, the one with least money
+        row = limits.table.iloc[at]
+        key = (str(row["limit"]) if row["limit"] == MONEY else f"{row['limit']} {at}", round(float(need[at]), 2))
+        if key not in tightest or limits.most[at] < limits.most[tightest[key]]:
+            tightest[key] = at
+    if tightest:
+        return tuple(_alone(at, float(need[at]), limits, forced, names) for at in sorted(tightest.values()))
     short = choice.shortage(cost, offers.group, limits.most)
     found = np.flatnonzero(short > 1e-7 * np.maximum(np.abs(limits.most), 1.0))
     if not len(found):
