@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass, field, fields, replace
 from functools import cached_property
 from typing import Any, Final, Literal
@@ -245,6 +245,13 @@ class Assumptions:
 
     tables: Mapping[str, pd.DataFrame]
     sources: pd.DataFrame
+    kept: dict[str, Any] = field(default_factory=dict, compare=False, repr=False, init=False)
+
+    def once(self, key: str, make: Callable[[], Any]) -> Any:
+        """What follows from the tables alone, worked out when it is first asked for and then kept."""
+        if key not in self.kept:
+            self.kept[key] = make()
+        return self.kept[key]
 
     def table(self, name: str) -> pd.DataFrame:
         """One table; :class:`BadAssumption` if it is missing."""

@@ -51,7 +51,7 @@ class Prepared:
     notes: tuple[Note, ...]
     seconds: dict[str, float]
     fingerprint: str
-    kept: dict[str, Any] = field(default_factory=dict, compare=False, repr=False)
+    kept: dict[str, Any] = field(default_factory=dict, compare=False, repr=False, init=False)
 
     def once(self, key: str, make: Callable[[], Result]) -> Result:
         """What only some scenarios ask for, made when it is first asked for and then kept."""

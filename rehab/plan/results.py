@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any, Final
 
 import numpy as np
@@ -52,8 +53,9 @@ def measure(prepared: Prepared, strategies: pd.DataFrame, table: pd.DataFrame) -
     today = strategies.assign(year=prepared.start_year)[["block_id", "year", "strategy"]]
     planned = table[["block_id", "year", "strategy"]]
     keys = pd.concat([today, planned], ignore_index=True)
-    wide = pd.concat([_by_strategy(prepared.network, prepared.needs, today["strategy"], prepared.assumptions),
-                      quantities(prepared, planned)], ignore_index=True)
+    own = _of_rules(prepared, strategies, "quantities today", lambda: _by_strategy(
+        prepared.network, prepared.needs, today["strategy"], prepared.assumptions))
+    wide = pd.concat([own, quantities(prepared, planned)], ignore_index=True)
     detail = prepared.network.set_index("block_id")["condition_source"].loc[keys["block_id"]].to_numpy()
     costs = keys.join(estimate.price(wide, keys["year"], prepared.assumptions, detail))
     keep = ~keys.duplicated(keep="last")
@@ -68,21 +70,32 @@ def measure(prepared: Prepared, strategies: pd.DataFrame, table: pd.DataFrame) -
 def overview(prepared: Prepared, strategies: pd.DataFrame, costs: pd.DataFrame, table: pd.DataFrame) -> pd.DataFrame:
     """The table ``overview``: one line per block, today's strategy beside the program's (``table``)."""
     names = [item.name for item in tables.fields("overview")]
-    lives = pd.concat(list(prepared.lives.values()), keys=prepared.lives.keys(), names=["strategy"]).reset_index()
-    own = strategies[["block_id", "strategy", "reasons", "alternatives", "companions", "curb_ramps",
-                      "engineer_decides", "estimated", "overridden"]]
     planned = table.rename(columns={"year": "program_year", "strategy": "program_strategy",
                                     "cost_usd": "program_cost_usd"}).drop(columns="benefit")
     ground = planned["program_year"].where(planned["program_strategy"] != "reconstruction")
-    merged = (
+    today = _of_rules(prepared, strategies, "overview today", lambda: _today(prepared, strategies, costs))
+    merged = today.merge(planned.assign(ground_year=ground), on="block_id", how="left")
+    return tables.check("overview", tables.with_types("overview", merged[names]))
+
+
+def _of_rules(prepared: Prepared, strategies: pd.DataFrame, key: str,
+              make: Callable[[], pd.DataFrame]) -> pd.DataFrame:
+    """What a budget does not change, made once for the strategies of the rules; anew where one was set by hand."""
+    return prepared.once(key, make) if strategies is prepared.strategies else make()
+
+
+def _today(prepared: Prepared, strategies: pd.DataFrame, costs: pd.DataFrame) -> pd.DataFrame:
+    """The part of the overview that no program changes."""
+    lives = pd.concat(list(prepared.lives.values()), keys=prepared.lives.keys(), names=["strategy"]).reset_index()
+    own = strategies[["block_id", "strategy", "reasons", "alternatives", "companions", "curb_ramps",
+                      "engineer_decides", "estimated", "overridden"]]
+    return (
         prepared.network.drop(columns="estimated")
         .merge(prepared.needs[["block_id", "index", "full_share", "partial_share"]], on="block_id")
         .merge(own, on="block_id")
         .merge(lives, on=["block_id", "strategy"])
         .merge(costs[costs["basis"] == "today"].drop(columns=["year", "strategy", "basis"]), on="block_id")
-        .merge(planned.assign(ground_year=ground), on="block_id", how="left")
     )
-    return tables.check("overview", tables.with_types("overview", merged[names]))
 
 
 def by_year(prepared: Prepared, scenario: Scenario, taken: program.Alternatives) -> pd.DataFrame:

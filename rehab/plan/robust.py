@@ -54,7 +54,7 @@ def places(plan: Plan, draws: int = 50, seed: int = 1, effort: int = 0) -> Robus
     failed = 0
     for draw in drawn.alternatives(prepared, draws, seed):
         new = replace(prepared, costs=draw.costs, benefits=draw.benefits, by_rule=draw.by_rule,
-                      adequate=draw.adequate, kept={})
+                      adequate=draw.adequate)
         status, taken = _solve(new, asked, effort)
         if status not in ("optimal", "feasible"):
             failed += 1

@@ -71,7 +71,8 @@ def factors(years: npt.ArrayLike, assumptions: Assumptions, detail: npt.ArrayLik
 
 def markup(assumptions: Assumptions, detail: npt.ArrayLike) -> Floats:
     """The product of the mark-ups for each detail; each is taken on the items and the mark-ups before it."""
-    return _by_detail(detail, lambda word: float(np.prod(1.0 + _markups(word, assumptions)["value"].to_numpy(float))))
+    return _by_detail(detail, lambda word: float(assumptions.once(f"mark-up {word}", lambda: np.prod(
+        1.0 + _markups(word, assumptions)["value"].to_numpy(float)))))
 
 
 def quantity_range(assumptions: Assumptions, detail: npt.ArrayLike) -> Floats:

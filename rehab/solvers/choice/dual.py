@@ -17,6 +17,10 @@ from rehab.solvers.choice.problem import Bools, Floats, Ints, Problem, starts
 
 CORE = 3000
 """Alternatives in the linear program that makes the prices exact; larger problems are cut to this core."""
+WHOLE = 400_000
+"""Alternatives up to which the last steps are taken on all of them."""
+COOLING = 5
+"""Times that the heat is then divided by three, less one."""
 WIDER = 5
 """How much larger the core becomes where the prices found on it are not good enough."""
 NEAR = 1e-5
@@ -86,6 +90,9 @@ def _smooth(problem: Problem, seed: int) -> Floats:
     if count == SAMPLE:
         prices = _newton(scaled, prices, [heat / 3.0**step for step in range(steps + 1)], 8)
         heat /= 3.0 ** steps
+    elif len(problem.value) <= WHOLE:
+        prices = _newton(scaled, prices, [heat / 3.0**step for step in range(COOLING)], 6)
+        heat /= 3.0 ** (COOLING - 1)
     for _ in range(12):
         near = evaluate(scaled, prices).loss <= REACH * heat
         _, opened, budget = split(scaled, near)

@@ -77,7 +77,7 @@ def finish(problem: Problem, dual: Dual, gap: float, deadline: float, effort: in
 
 
 def _towards_floors(problem: Problem, dual: Dual, state: State, gap: float, deadline: float, seed: int) -> None:
-    """A choice that meets floors, where none was found by the way: with floors raised a little, or for their sake alone.
+    """A choice that meets floors, where none was found by the way: with floors raised a little, or for them alone.
 
     Under raised floors the best choice at the prices has something to give, so that repair can fit it into the budgets.
     """
@@ -211,7 +211,7 @@ def _start(problem: Problem, dual: Dual, state: State, size: int, deadline: floa
         for priced in (True, False):
             fixed = improve.repair(made, now, priced=priced)
             if fixed is not None:
-                fixed = improve.improve(made, fixed, np.inf, deadline, (300, 1200))
+                fixed = improve.improve(made, fixed, np.inf, deadline, (300,))
                 chosen = dual.best.copy()
                 chosen[problem.of[rows[fixed]]] = rows[fixed]
                 _offer(problem, state, chosen)
