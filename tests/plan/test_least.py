@@ -148,7 +148,7 @@ def test_impossible_aims_say_why() -> None:
 
 
 def test_shares_of_districts_grow_with_the_money() -> None:
-    prepared = city()
+    prepared = city(40)
     district = str(prepared.network["district"].value_counts().index[0])
     plain = least.least(prepared, least.holding(prepared, asked()), 0)
     found = least.least(prepared, replace(least.holding(prepared, asked()), district_shares=(

@@ -270,8 +270,7 @@ def test_two_works_on_a_block_keep_their_years_and_capacities() -> None:
     assert any("no full-depth repair is planned as a second work" in words for words in limited.notes["message"])
 
 
-@pytest.mark.parametrize("benefit", ["sound pavement", "agency cost"])
-@pytest.mark.parametrize("works", [1, 2])
+@pytest.mark.parametrize(("benefit", "works"), [("sound pavement", 1), ("agency cost", 2)])
 def test_edges(benefit: str, works: int) -> None:
     for prepared in (bare(), bare(45.0, years=1), bare(30.0, 62.0, years=12))[works - 1:]:
         names = tuple(prepared.network["block_id"])

@@ -21,7 +21,9 @@ MARGINS = (0.002, 0.006, 0.02)
 DIVE = 50
 """Groups in a wide neighbourhood."""
 STRETCH = 60
-"""Blocks of part-choices that one search may extend; the exact search has as many for each search that is left."""
+"""Blocks of part-choices that one search may extend."""
+THOROUGH = 6
+"""Blocks that the exact search, whose blocks are larger, may extend for each search that is left."""
 FEW = {2: 30, 3: 40}
 """Groups in a neighbourhood of so many patterns of scarce resources."""
 PATIENCE = 4
@@ -113,7 +115,7 @@ def _any(problem: Problem, dual: Dual, state: State, gap: float, deadline: float
 
 def _all(effort: int | None) -> Limit:
     """The limit of an exact search."""
-    return Limit(None if effort is None else STRETCH * effort, branch.WIDTH, exact=True)
+    return Limit(None if effort is None else THOROUGH * effort, branch.WIDTH, exact=True)
 
 
 def _polish(problem: Problem, dual: Dual, state: State, gap: float, deadline: float, effort: int | None,
