@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from rehab.plan import Plan
 
 OWN = "Own program"  #: name of the engineer's scenario
-EFFORT = 10  #: searches for a better program: few, so that a changed budget shows soon
+EFFORT = 5  #: searches for a better program: few, so that a changed budget shows soon
 
 _one_waits = Lock()
 _started: list[subprocess.Popen[bytes]] = []
