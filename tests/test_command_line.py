@@ -13,6 +13,7 @@ import pandas as pd
 import pytest
 
 from rehab.__main__ import main
+from rehab.base.settings import Scenario
 
 HEAD = "block_id,street,length_ft,width_ft,panels_broken,panels_cracked,spalled_joint_ft,year_built"
 ROWS = [f"B{number:02d},{'=HYPERLINK(1)' if number == 1 else 'Elm'},330,36,{number % 7},{number % 11},{number * 9 % 160},19{50 + number}"
@@ -126,7 +127,9 @@ def test_demo_and_check(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> N
 
 def test_the_examples_of_the_readme_are_taken(tmp_path: Path) -> None:
     readme = (Path(__file__).parents[1] / "README.md").read_text(encoding="utf-8")
-    scenario, values = re.findall(r"```toml\n(.*?)```", readme, re.DOTALL)
+    scenario, more, values = re.findall(r"```toml\n(.*?)```", readme, re.DOTALL)
+    asked = Scenario.from_mapping({**tomllib.loads(scenario), **tomllib.loads(more)})
+    assert asked.money_usd == (4_500_000.0,) * 10 and asked.cleared_by == 2034 and asked.targets[0].least == 65
     rows = [f"{name},300,36,2" for name in ("B007", "B012", "B020")]
     for name, text in (("scenario.toml", scenario), ("city.toml", values),
                        ("blocks.csv", "\n".join(["block_id,length_ft,width_ft,panels_broken", *rows]) + "\n")):

@@ -52,7 +52,8 @@ def plan(options: argparse.Namespace) -> int:
         _places(decided, options.robust, options.out)
     spent, budget = decided.summary["spent_usd"], decided.summary["budget_usd"]
     gap = decided.summary["gap"]
-    proof = "" if gap is None else f", gap {100 * gap:.4f} %"
+    found = decided.summary["status"] in ("optimal", "feasible")
+    proof = f", gap {100 * gap:.4f} %" if found and gap is not None else ""
     print(f"{len(decided.program)} of {len(prepared.network)} blocks programmed, ${spent:,.0f} of "
           f"${budget:,.0f}{proof}; results in {options.out}")
     if decided.summary["status"] in ("infeasible", "unknown"):

@@ -214,7 +214,10 @@ def _shared(prepared: Prepared, scenario: Scenario, made: Alternatives) -> Float
     mobilised = made.cost_usd * rate / (1 + rate) * used.number("economics", "corridor.mobilisation_saved")
     ground = _need(prepared, "grind_sqyd", made) * np.isin(made.strategy, _TAKES["grinding"][1])
     price = saving.grinding_price(prepared, made.block, prepared.start_year + made.step)
-    return np.asarray(mobilised + used.number("economics", "corridor.grinding_discount") * ground * price)
+    saved = mobilised + used.number("economics", "corridor.grinding_discount") * ground * price
+    committed = [lock.block_id for lock in scenario.forced if lock.cost_usd is not None]
+    fixed = prepared.network["block_id"].isin(committed).to_numpy()[made.block]  # a committed cost is what it is
+    return np.asarray(np.where(fixed, 0.0, saved))
 
 
 def _amounts(prepared: Prepared, scenario: Scenario, made: Alternatives) -> dict[str, Floats] | None:

@@ -39,8 +39,9 @@ def places(plan: Plan, draws: int = 50, seed: int = 1, effort: int = 0) -> Robus
     """How often each block is in the best program over draws, and in the year and strategy of the plan.
 
     The limits stay as they are, but for targets of condition, which are left out: they would ask each draw for money
-    that it does not have.  One work per block is chosen.  Raises :class:`ValueError` for the measure 'agency cost',
-    which is not drawn, and for a plan that was not chosen as the best.
+    that it does not have.  Each draw's program is near the best of the draw, by ``effort``: where several are nearly as
+    good, a part of the scatter is the search's own.  One work per block is chosen.  Raises :class:`ValueError` for the
+    measure 'agency cost', which is not drawn, and for a plan that was not chosen as the best.
     """
     asked = plan.scenario
     if asked.benefit != "sound pavement":

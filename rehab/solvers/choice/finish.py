@@ -21,7 +21,7 @@ MARGINS = (0.002, 0.006, 0.02)
 DIVE = 50
 """Groups in a wide neighbourhood."""
 STRETCH = 60
-"""Blocks of part-choices that one search may extend."""
+"""Blocks of part-choices that one search may extend; an exact search for any choice has as many for each."""
 THOROUGH = 6
 """Blocks that the exact search, whose blocks are larger, may extend for each search that is left."""
 FEW = {2: 30, 3: 40}
@@ -108,14 +108,15 @@ def _any(problem: Problem, dual: Dual, state: State, gap: float, deadline: float
     if problem.groups > ANY:
         return
     everything = np.ones(len(problem.value), bool)
-    _, ended = _search(problem, dual, state, everything, np.arange(problem.groups), gap, deadline, _all(effort))
+    _, ended = _search(problem, dual, state, everything, np.arange(problem.groups), gap, deadline,
+                       _all(effort, STRETCH))
     if ended and state.chosen is None:
         state.short = int(np.argmax(most))
 
 
-def _all(effort: int | None) -> Limit:
-    """The limit of an exact search."""
-    return Limit(None if effort is None else THOROUGH * effort, branch.WIDTH, exact=True)
+def _all(effort: int | None, each: int) -> Limit:
+    """The limit of an exact search: so many blocks for each search that is left."""
+    return Limit(None if effort is None else each * effort, branch.WIDTH, exact=True)
 
 
 def _polish(problem: Problem, dual: Dual, state: State, gap: float, deadline: float, effort: int | None,
@@ -132,7 +133,7 @@ def _polish(problem: Problem, dual: Dual, state: State, gap: float, deadline: fl
         mask = _open(problem, dual, state, gap)
         several = np.flatnonzero(np.add.reduceat(mask, problem.first) > 1)
         if len(several) <= max(size, EXACT if misses >= PATIENCE else 0):
-            left = _all(None if effort is None else effort - turns)
+            left = _all(None if effort is None else effort - turns, THOROUGH)
             _search(problem, dual, state, mask, several, gap, deadline, left)
             return
         if few is None:
