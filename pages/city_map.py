@@ -24,9 +24,12 @@ def show_map(made: Plan, key: str) -> None:
                         index=list(maps.COLOURINGS).index("year of work" if key == "program" else "strategy"),
                         format_func=str.capitalize)
     tiles = right.toggle("Street map underneath", key=f"{key}_tiles", help="Fetched from the internet; off by default.")
-    # The map object is made anew at every run: the component changes the one it is given.
-    shown = st_folium(maps.draw(features(made, colour), base_tiles=tiles), key=f"{key}_map", height=520,
-                      use_container_width=True, returned_objects=["last_active_drawing"])
+    # The map objects are made anew at every run: the component changes those it is given.  The ground stays the same,
+    # so that a changed program recolours the blocks where the map stands.
+    lines = features(made, colour)
+    shown = st_folium(maps.ground(lines, base_tiles=tiles), key=f"{key}_map", height=520, use_container_width=True,
+                      feature_group_to_add=maps.layer(lines) if lines["features"] else None,
+                      returned_objects=["last_active_drawing"])
     st.html(maps.legend_html(made.overview, colour))
     missing = _missing((made.prepared.fingerprint, session.tables().key), made, geometry)
     if missing:

@@ -82,12 +82,26 @@ def block_map(overview: pd.DataFrame, geometry: pd.DataFrame, colour_by: str, *,
 
 def draw(collection: dict[str, Any], *, base_tiles: bool = False) -> OfflineMap:
     """A new map of a GeoJSON dictionary from :func:`features`."""
+    drawn = ground(collection, base_tiles=base_tiles)
+    if collection["features"]:
+        layer(collection).add_to(drawn)
+    return drawn
+
+
+def layer(collection: dict[str, Any]) -> folium.FeatureGroup:
+    """The blocks alone, to be laid on a map that stays as it is."""
+    group = folium.FeatureGroup(name="Blocks")
+    tooltip = folium.GeoJsonTooltip(fields=["tip"], labels=False, sticky=True)
+    folium.GeoJson(collection, tooltip=tooltip, smooth_factor=0.5).add_to(group)
+    return group
+
+
+def ground(collection: dict[str, Any], *, base_tiles: bool = False) -> OfflineMap:
+    """A new map without blocks, fitted to the lines of a GeoJSON dictionary."""
     drawn = OfflineMap(tiles="OpenStreetMap" if base_tiles else None, attribution_control=base_tiles,
                        prefer_canvas=True, control_scale=True, zoom_snap=0.25, zoom_delta=0.5)
     if not collection["features"]:
         return drawn
-    tooltip = folium.GeoJsonTooltip(fields=["tip"], labels=False, sticky=True)
-    folium.GeoJson(collection, name="Blocks", tooltip=tooltip, smooth_factor=0.5).add_to(drawn)
     box = shapes.bounds([feature["geometry"] for feature in collection["features"]])
     if box:
         west, south, east, north = box
