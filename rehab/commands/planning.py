@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from rehab.base.errors import BadAssumption
-from rehab.base.settings import CHOICES, Scenario
+from rehab.base.settings import Scenario
 from rehab.commands.files import given, report, tables, toml
 
 if TYPE_CHECKING:
@@ -66,7 +66,8 @@ def answers(options: argparse.Namespace) -> int:
     """The least money for aims, what more money buys, and the simple rules beside the best program."""
     from rehab import plan as planning
     from rehab.outputs import exports
-    from rehab.plan import least, reasons
+    from rehab.plan import council, least, reasons
+    from rehab.plan.answers import SIMPLE_RULES
 
     prepared, scenario, _, _, _ = _prepared(options)
     made = planning.decide(prepared, scenario)
@@ -81,8 +82,10 @@ def answers(options: argparse.Namespace) -> int:
         raise BadAssumption(str(error)) from error
     exports.write_csv(least.table(scenario, found), options.out / "answers.csv")
     exports.write_csv(least.curve(prepared, scenario), options.out / "curve.csv")
-    exports.write_csv(least.beside(prepared, scenario, CHOICES, made), options.out / "rules.csv")
-    for sentence in (*least.sentences(prepared, scenario, found), *reasons.next_dollars(made)):
+    rules = {name: planning.decide(prepared, replace(scenario, choice=rule)) for name, rule in SIMPLE_RULES.items()}
+    exports.write_csv(council.side_by_side({"Best": made, **rules}), options.out / "rules.csv")
+    for sentence in (*least.sentences(prepared, scenario, found), *reasons.next_dollars(made),
+                     council.gain(made, rules)):
         print(sentence)
     return 0
 

@@ -9,8 +9,8 @@ import pandas as pd
 
 from rehab.plan import least, reasons
 from rehab.plan.model import Plan
+from rehab.steps.program.limits import amount
 
-_UNITS: Final = {"sqft": "sq ft", "sqyd": "sq yd"}
 #: how much more of a limit its price is told for, by unit
 _STEPS: Final = {"usd": reasons.NEXT_USD, "sqft": 1_000.0, "sqyd": 100.0, "points": 0.1}
 _GAINS: Final = {"sound pavement": "{:,.0f} square-yard-years", "agency cost": "${:,.0f} saved"}
@@ -69,10 +69,10 @@ def limit_lines(plan: Plan) -> pd.DataFrame:
         unit, floor, price = str(row["unit"]), bool(row["floor"]), float(row["price"])
         step = _STEPS.get(unit, 1.0)
         binds = bool(price * step > 1e-9 * max(abs(plan.chosen.value), 1.0))  # false for NaN
-        turn = f"{_amount(step, unit)} {'less demanded' if floor else 'more'}"
+        turn = f"{amount(step, unit)} {'less demanded' if floor else 'more'}"
         rows.append({"limit": f"{str(row['limit']).capitalize()}: {row['detail']}", "year": row["year"],
-                     "allowed": ("at least " if floor else "at most ") + _amount(float(row["most"]), unit),
-                     "used": _amount(float(row["used"]), unit), "binds": binds,
+                     "allowed": ("at least " if floor else "at most ") + amount(float(row["most"]), unit),
+                     "used": amount(float(row["used"]), unit), "binds": binds,
                      "price": f"{turn}: {gains.format(price * step)}" if binds else ""})
     found = pd.DataFrame(rows, columns=["limit", "year", "allowed", "used", "binds", "price"])
     return found.sort_values("binds", ascending=False, kind="stable", ignore_index=True).astype({"year": "Int64"})
@@ -93,12 +93,6 @@ def bound_words(plan: Plan) -> str:
     shown = "0.001" if room <= 0.001 else f"{-(-room * 1000 // 1) / 1000:.3f}"
     return (f"Proven: a program at most {shown} % better can exist. Benefit {value:,.0f} "
             f"({plan.summary['benefit_measures']}); under these limits none reaches more than {upper:,.0f}.")
-
-
-def _amount(value: float, unit: str) -> str:
-    if unit == "usd":
-        return f"${value:,.0f}"
-    return f"{value:.2f} points" if unit == "points" else f"{value:,.0f} {_UNITS.get(unit, unit)}"
 
 
 def _listed(parts: list[str]) -> str:

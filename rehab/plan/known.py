@@ -26,7 +26,7 @@ def beaten(plan: Plan, plans: Iterable[Plan]) -> bool:
 
 def same_shape(one: Scenario, other: Scenario) -> bool:
     """Whether two scenarios ask the same and their money differs by one factor over all years and funds."""
-    if not _same_question(one, other):
+    if not same_question(one, other):
         return False
     first, second = purse(one), purse(other)
     whole = first.sum(), second.sum()
@@ -41,7 +41,8 @@ def under(plan: Plan, asked: Scenario) -> Plan:
     return replace(plan, scenario=asked, summary={**plan.summary, "scenario": asked.name, "fingerprints": prints})
 
 
-def _same_question(one: Scenario, other: Scenario) -> bool:
+def same_question(one: Scenario, other: Scenario) -> bool:
+    """Whether two scenarios differ in nothing but how much money each year and fund has."""
     return [fund.name for fund in one.funds] == [fund.name for fund in other.funds] and \
         len(one.budgets_usd) == len(other.budgets_usd) and replace(
             one, budgets_usd=other.budgets_usd, funds=tuple(
@@ -50,5 +51,5 @@ def _same_question(one: Scenario, other: Scenario) -> bool:
 
 
 def _with_less(one: Scenario, other: Scenario) -> bool:
-    return one.choice == other.choice == "best" and _same_question(one, other) and bool(
+    return one.choice == other.choice == "best" and same_question(one, other) and bool(
         (purse(one) <= purse(other) + 1e-9).all())

@@ -13,8 +13,8 @@ from scipy import optimize, sparse
 
 from rehab import plan
 from rehab.base.limits import Target
-from rehab.base.settings import Choice, Scenario
-from rehab.plan import problem
+from rehab.base.settings import Scenario
+from rehab.plan import problem, reasons
 from rehab.plan.model import Floats, Plan, Posed, Prepared
 from rehab.solvers import choice
 from rehab.steps.program import conflicts
@@ -157,12 +157,11 @@ def curve(prepared: Prepared, asked: Scenario, factors: Sequence[float] = FACTOR
     for factor in sorted(factors):
         made = plan.decide(prepared, asked.times(factor), effort, plans)
         plans.append(made)
-        prices = made.chosen.prices
         rows.append({"factor": factor, "usd_per_yr": sum(made.scenario.money_usd) / prepared.years,
                      "spent_usd": float(made.summary["spent_usd"]), "benefit": made.chosen.value,
                      "upper_bound": made.chosen.upper_bound, "index": float(made.by_year["index_with"].iloc[-1]),
                      "blocks": float(len(made.program)),
-                     "next_usd": float((prices @ made.posed.limits.gives).mean()) if len(prices) else np.nan})
+                     "next_usd": float(reasons.prices(made).mean())})
     return pd.DataFrame(rows)
 
 
@@ -187,18 +186,6 @@ def sentences(prepared: Prepared, asked: Scenario, found: Sequence[Least]) -> li
             said.append(f"{one.aim}: ${usd:,.0f}{every} is enough; it is proven that less than ${proven:,.0f} is not.")
     now = mean_index_now(prepared)
     return [f"The mean index by area is {now:.1f} today.", *said]
-
-
-def beside(prepared: Prepared, asked: Scenario, choices: Sequence[Choice], best: Plan) -> pd.DataFrame:
-    """The same money by each way of choosing: choice, benefit, share of the best, spent_usd, index, blocks."""
-    rows = []
-    for name in choices:
-        made = best if name == asked.choice else plan.decide(prepared, replace(asked, choice=name))
-        rows.append({"choice": name, "benefit": made.chosen.value,
-                     "share_of_best": made.chosen.value / best.chosen.value if best.chosen.value else np.nan,
-                     "spent_usd": float(made.summary["spent_usd"]),
-                     "index": float(made.by_year["index_with"].iloc[-1]), "blocks": len(made.program)})
-    return pd.DataFrame(rows)
 
 
 def _rich(prepared: Prepared, asked: Scenario) -> Scenario:

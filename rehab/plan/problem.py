@@ -14,6 +14,7 @@ from rehab.base.errors import Note
 from rehab.base.settings import Scenario
 from rehab.base.tables import IN_WORDS, STRATEGIES, WORK
 from rehab.plan import saving, second
+from rehab.plan.known import same_question
 from rehab.plan.model import Floats, Plan, Posed, Prepared
 from rehab.steps import program
 from rehab.steps.program import Alternatives, Chosen, Limits, Offers, corridors, funds
@@ -78,7 +79,7 @@ def solve(prepared: Prepared, scenario: Scenario, posed: Posed, effort: int,
         missing = funds.missing_row(taken, offers.alternatives, prepared.network, scenario)
         if missing is None:
             return replace(posed, limits=limits), chosen
-        limits = limit_rows.join([limits, missing], len(offers.alternatives), prepared.years)
+        limits = limit_rows.join([limits, missing])
         active = np.append(active, True)
     note = Note("program", None, None, "no program was found whose works the funds can pay year by year: funds whose "
                 "money is carried over were at odds to the end; allow no carry-over, or merge funds")
@@ -106,7 +107,7 @@ def _cut(prepared: Prepared, scenario: Scenario, posed: Posed) -> tuple[Limits, 
         if missing is None:
             met = np.asarray(answer.slack) <= 1e-7
             return limits, np.asarray(met | (limits.table["limit"] != limit_rows.MONEY).to_numpy())
-        limits = limit_rows.join([limits, missing], len(made), prepared.years)
+        limits = limit_rows.join([limits, missing])
     return limits, np.ones(len(limits), bool)
 
 
@@ -127,8 +128,8 @@ def best_known(posed: Posed, scenario: Scenario, known: Sequence[Plan]) -> npt.N
     best, found = -np.inf, None
     names = _names(posed) if known else {}
     for plan in known:
-        alike = replace(plan.scenario, budgets_usd=scenario.budgets_usd, funds=scenario.funds) == scenario
-        if plan.chosen.status in ("infeasible", "unknown") or plan.chosen.value <= best or not alike:
+        if plan.chosen.status in ("infeasible", "unknown") or plan.chosen.value <= best or not same_question(
+                plan.scenario, scenario):
             continue
         held = list(_names(plan.posed))
         mine = np.array([names.get(held[row], -1) for row in plan.chosen.offers.tolist()], np.int64)
@@ -246,9 +247,7 @@ def _lifts(prepared: Prepared, scenario: Scenario, made: Alternatives) -> tuple[
 
 def index_of(prepared: Prepared, made: Alternatives) -> Floats:
     """The index of each alternative's block in each year of the program, (rows, years)."""
-    later = np.where(made.then_step >= 0, made.then_step, prepared.years)
-    then = np.where(made.then_step >= 0, made.then, "none")
-    return second.paths(prepared, made.block, made.step, made.strategy, later, then, prepared.years)[3]
+    return second.paths(prepared, made.block, made.step, made.strategy, made.then_step, made.then, prepared.years)[3]
 
 
 def _must(posed: Posed) -> Flags:

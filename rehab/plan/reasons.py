@@ -11,7 +11,7 @@ from rehab.base import tables
 from rehab.base.tables import IN_WORDS
 from rehab.plan.model import Floats, Plan
 from rehab.steps import program
-from rehab.steps.program import Limits, funds, why
+from rehab.steps.program import funds, why
 
 NEXT_USD: Final = 100_000.0  #: what "the next dollars" are said of
 
@@ -56,7 +56,7 @@ def proof(plan: Plan) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]:
 
 def prices(plan: Plan) -> Floats:
     """Benefit of one more dollar in each year, (years); NaN where no prices are known."""
-    return why.year_prices(_limits(plan), plan.chosen)
+    return why.year_prices(plan.posed.limits, plan.chosen)
 
 
 def next_dollars(plan: Plan, usd: float = NEXT_USD) -> list[str]:
@@ -122,10 +122,6 @@ def changes(one: Plan, other: Plan) -> pd.DataFrame:
                *(f"{name}_{end}" for end in ("one", "other") for name in names)]
     return listed[columns].astype({"year_one": "Int64", "year_other": "Int64"}).sort_values(
         ["change", "block_id"], ignore_index=True)
-
-
-def _limits(plan: Plan) -> Limits:
-    return plan.posed.limits
 
 
 def _inside(plan: Plan, taken: pd.Series, others: pd.DataFrame) -> list[str]:

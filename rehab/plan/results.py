@@ -12,7 +12,7 @@ import pandas as pd
 from rehab.base import tables
 from rehab.base.settings import Assumptions, Scenario
 from rehab.base.tables import STRATEGIES, WORK
-from rehab.plan import second
+from rehab.plan import saving, second
 from rehab.plan.model import Prepared
 from rehab.steps import estimate, grinding, needs, program, takeoff
 
@@ -106,10 +106,8 @@ def by_year(prepared: Prepared, scenario: Scenario, taken: program.Alternatives)
     ageing = prepared.ageing
     sound, full, index = (getattr(ageing, name)[:, :years].copy() for name in ("sound", "full", "index"))
     without = {"sound": weight @ sound, "full": weight @ full, "index": weight @ index}
-    later = np.where(taken.then_step >= 0, taken.then_step, years)
     with_sound, _, with_full, with_index = second.paths(
-        prepared, taken.block, taken.step, taken.strategy, later,
-        np.where(taken.then_step >= 0, taken.then, "none"), years)
+        prepared, taken.block, taken.step, taken.strategy, taken.then_step, taken.then, years)
     for path, treated in ((sound, with_sound), (full, with_full), (index, with_index)):
         path[taken.block] = treated
     money = _money(taken, years)
@@ -157,11 +155,8 @@ def _grinding(prepared: Prepared, taken: program.Alternatives) -> pd.DataFrame:
     areas.reground[taken.block[again]] = np.where(planned, 0.0, areas.reground[taken.block[again]])
     own = again[taken.then[again] == "grinding"]
     areas.ground[taken.block[own], taken.then_step[own]] += ground[own]
-    items = pd.Index(estimate.scope("diamond_grinding", assumptions))  # each of them is counted by the square yard
-    at_unit_prices = estimate.unit_prices("value", items, assumptions).sum()
-    detail = city["condition_source"].to_numpy()[:, None].repeat(years, axis=1)
     of_year = np.arange(prepared.start_year, prepared.start_year + years)
-    return grinding.by_year(areas, at_unit_prices * estimate.factors(of_year, assumptions, detail))
+    return grinding.by_year(areas, saving.grinding_price(prepared, np.arange(len(city))[:, None], of_year))
 
 
 def summary(prepared: Prepared, scenario: Scenario, chosen: program.Chosen, by_year: pd.DataFrame,

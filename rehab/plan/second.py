@@ -95,7 +95,7 @@ def paths(prepared: Prepared, block: Ints, step: Ints, strategy: npt.NDArray[np.
           then_strategy: npt.NDArray[np.str_], years: int) -> tuple[Floats, Floats, Floats, Floats]:
     """Sound, partial and full shares and the index with one or two works on each row: arrays (rows, years).
 
-    A row without a second work has one out of reach and 'none'; grinding changes no panel.
+    A row without a second work has one out of reach (a step of -1); grinding changes no panel.
     """
     sound, partial, full = _treated(prepared, block, Work(step, strategy), years, Work(then_step, then_strategy))
     index = forecast.treated_index(prepared.ageing, block, step, strategy, partial, full, prepared.assumptions)

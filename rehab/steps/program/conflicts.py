@@ -35,9 +35,9 @@ def explain(offers: Offers, limits: Limits, forced: Flags, names: Ints | Sequenc
     if not len(found):
         return (Note("conflict", None, None, "no program of whole blocks obeys all that is asked together, though "
                      "parts of blocks would; relax one of the limits a little"),)
-    return tuple(Note("conflict", None, year_of(limits, int(at)), "together with the other limits this cannot be kept: "
-                      f"{words(limits, int(at))}; it is short by {amount(limits, int(at), float(short[at]))} at the "
-                      f"least; {_relax(limits, int(at))}") for at in found)
+    return tuple(Note("conflict", None, year_of(limits, at), "together with the other limits this cannot be kept: "
+                      f"{words(limits, at)}; it is short by {amount(short[at], limits.table['unit'].iloc[at])} at the "
+                      f"least; {_relax(limits, at)}") for at in found.tolist())
 
 
 def needed(cost: sparse.csr_array, group: Ints) -> Floats:
@@ -59,24 +59,24 @@ def beyond(cost: sparse.csr_array, group: Ints, limits: Limits) -> Flags:
 def _alone(at: int, need: float, limits: Limits, forced: Flags, names: Ints | Sequence[str]) -> Note:
     """A limit that cannot be kept whatever else is given up."""
     row, year, most = limits.table.iloc[at], year_of(limits, at), float(limits.most[at])
+    unit = row["unit"]
     if row["limit"] == "target":
-        return Note("conflict", None, year, f"{words(limits, at)}: even with all work that is open the mean index "
-                    f"comes to {_reached(limits, at, need):.1f}; lower the target, open more strategies, or set a "
-                    "later year")
+        return Note("conflict", None, year, f"{words(limits, at)}: even with all work that is open it stays "
+                    f"{amount(need - most, unit)} below; lower the target, open more strategies, or set a later year")
     if row["floor"]:
         return Note("conflict", None, year, f"{words(limits, at)}, but all work that is open there costs no more than "
-                    f"{amount(limits, at, -need)}; lower the share or open more work there")
+                    f"{amount(-need, unit)}; lower the share or open more work there")
     uses = limits.uses[:, [at]].toarray().ravel()
     those = np.flatnonzero(forced & (uses > 0))
     those = those[np.argsort(-uses[those], kind="stable")]
-    listed = "; ".join(f"{names[row]} {amount(limits, at, float(uses[row]))}" for row in those[:_NAMED])
+    listed = "; ".join(f"{names[one]} {amount(uses[one], unit)}" for one in those[:_NAMED])
     more = f" and {len(those) - _NAMED} more" if len(those) > _NAMED else ""
     what = "the forced work" if len(those) else "what has to be done"
     those_words = f" ({listed}{more})" if listed else ""
-    lack = amount(limits, at, need - most)
+    lack = amount(need - most, unit)
     verb = "costs" if row["limit"] == MONEY else "takes"
-    return Note("conflict", None, year, f"{what}{those_words} {verb} {amount(limits, at, need)}, "
-                f"{_kind(limits, at)} {amount(limits, at, most)}: {lack} too little; {_relax(limits, at)}")
+    return Note("conflict", None, year, f"{what}{those_words} {verb} {amount(need, unit)}, "
+                f"{_kind(limits, at)} {amount(most, unit)}: {lack} too little; {_relax(limits, at)}")
 
 
 def _kind(limits: Limits, at: int) -> str:
@@ -88,9 +88,3 @@ def _relax(limits: Limits, at: int) -> str:
     row = limits.table.iloc[at]
     return {MONEY: "raise the budget or force less", "capacity": "raise the capacity or force less",
             "district share": "lower the share", "target": "lower the target or give more money"}[str(row["limit"])]
-
-
-def _reached(limits: Limits, at: int, need: float) -> float:
-    """The mean index that all open work reaches: the target, less by how much the row is exceeded."""
-    detail = str(limits.table["detail"].iloc[at])
-    return float(detail.rsplit(" ", 1)[-1]) - (need - float(limits.most[at]))

@@ -85,69 +85,41 @@ def offers(alternatives: Alternatives, open_: Flags, forced: Flags, needed: Flag
     are worked on at all are worked on in one year; a block ``needed`` is in every offer of its corridor.
     """
     rows = np.flatnonzero(open_)
-    size = np.bincount(corridor, minlength=len(corridor))
-    several = size[corridor] > 1
-    lone = rows[~several[alternatives.block[rows]]]
-    nothing = np.flatnonzero(~several & ~needed)
-    kept, members, groups = [lone], [np.arange(len(lone)), np.full(len(nothing), -1)], [
-        alternatives.block[lone], nothing]
-    made = alternatives.only(lone)
-    extra, sets, owner = together(alternatives, rows[several[alternatives.block[rows]]], forced, needed, corridor,
-                                  saving)
-    given = np.concatenate([*kept, extra.source])
-    whole = made.beside(extra.alternatives) if len(extra.source) else made
-    single = np.concatenate(members)
-    entry = np.flatnonzero(single >= 0)
-    offer_of = np.concatenate([entry, len(single) + np.repeat(np.arange(len(sets)), [len(one) for one in sets])])
-    column = np.concatenate([single[entry], *(len(lone) + np.array(one, np.int64) for one in sets)])
-    count = len(single) + len(sets)
-    member = sparse.csr_array((np.ones(len(column)), (offer_of, column.astype(np.int64))), shape=(count, len(whole)))
-    return Offers(whole, member, np.concatenate([*groups, np.array(owner, np.int64)]).astype(np.int64), given)
+    several = np.bincount(corridor, minlength=len(corridor))[corridor] > 1
+    shared = several[alternatives.block[rows]]
+    lone, nothing = rows[~shared], np.flatnonzero(~several & ~needed)
+    sets = together(alternatives, rows[shared], forced, needed, corridor)
+    for name in np.setdiff1d(corridor[several], [owner for owner, _ in sets]).tolist():
+        sets.append((name, []))  # nothing is open for it
+    source = np.concatenate([lone, *(np.array(one, np.int64) for _, one in sets)]).astype(np.int64)
+    discount = np.concatenate([np.zeros(len(lone)), *(_discount(alternatives, one, saving) for _, one in sets)])
+    made = alternatives.only(source)
+    # One offer for each lone alternative, one of nothing for each block that may go without, and then the sets.
+    size = np.array([*[1] * len(lone), *[0] * len(nothing), *(len(one) for _, one in sets)], np.int64)
+    member = sparse.csr_array((np.ones(len(source)), np.arange(len(source)), np.append(0, np.cumsum(size))),
+                              shape=(len(size), len(source)))
+    group = np.concatenate([alternatives.block[lone], nothing, np.array([owner for owner, _ in sets], np.int64)])
+    return Offers(replace(made, cost_usd=made.cost_usd - discount), member, group.astype(np.int64), source)
 
 
-@dataclass(frozen=True)
-class _Extra:
-    alternatives: Alternatives
-    source: Ints
-
-
-def together(alternatives: Alternatives, rows: Ints, forced: Flags, needed: Flags, corridor: Ints,
-             saving: Floats) -> tuple[_Extra, list[list[int]], list[int]]:
-    """The offers of corridors of several blocks: alternatives made for them, the sets, and the corridor of each set.
+def together(alternatives: Alternatives, rows: Ints, forced: Flags, needed: Flags,
+             corridor: Ints) -> list[tuple[int, list[int]]]:
+    """What corridors of several blocks offer: corridor and rows of the alternatives that are carried out together.
 
     In each year all blocks of a corridor that something is open for are worked on, each by the alternative of the
     most benefit, or of the most benefit per dollar: two offers where these differ.  Where some are needed, a third has
     these alone, at the least cost, so that what would be done beside them cannot make them too dear.
     """
-    source: list[int] = []
-    cost: list[float] = []
-    sets: list[list[int]] = []
-    owner: list[int] = []
-    whole = alternatives.cost_usd + alternatives.then_usd
-    rate = alternatives.benefit / np.maximum(whole, 1.0)
+    rate = alternatives.benefit / np.maximum(alternatives.cost_usd + alternatives.then_usd, 1.0)
     own = corridor[alternatives.block[rows]]
     order = rows[np.lexsort((rows, alternatives.step[rows], own))]
-    blocks_needed = {int(name): set(np.flatnonzero(needed & (corridor == name)).tolist()) for name in np.unique(
-        corridor[needed])}
+    sets: list[tuple[int, list[int]]] = []
     for mine in np.split(order, np.flatnonzero(np.diff(corridor[alternatives.block[order]])) + 1) if len(order) else []:
         name = int(corridor[alternatives.block[mine[0]]])
-        must = blocks_needed.get(name, set())
-        found = _sets_of(alternatives, mine, forced, must, rate)
-        if not must:
-            sets.append([])
-            owner.append(name)
-        for one in found:
-            discount = _discount(alternatives, one, saving)
-            sets.append(list(range(len(source), len(source) + len(one))))
-            owner.append(name)
-            source += one
-            cost += (alternatives.cost_usd[one] - discount).tolist()
-    taken = np.array(source, np.int64)
-    empty = [name for name in np.unique(corridor[np.bincount(corridor, minlength=len(corridor))[corridor] > 1]).tolist()
-             if name not in set(owner)]  # corridors that nothing is open for
-    sets += [[] for _ in empty]
-    owner += empty
-    return _Extra(replace(alternatives.only(taken), cost_usd=np.array(cost)), taken), sets, owner
+        must = set(np.flatnonzero(needed & (corridor == name)).tolist())
+        sets += [] if must else [(name, [])]
+        sets += [(name, one) for one in _sets_of(alternatives, mine, forced, must, rate)]
+    return sets
 
 
 def _sets_of(alternatives: Alternatives, mine: Ints, forced: Flags, must: set[int], rate: Floats) -> list[list[int]]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -70,11 +70,14 @@ def missing_row(taken: Alternatives, every: Alternatives, network: pd.DataFrame,
     return Limits(sparse.csc_array(uses[:, None]), np.array([float((share * money).sum())]), table, slopes[None, :])
 
 
-class _Bills:
-    """What is to be paid: block, step, kind of payer (a row of ``kinds``) and dollars of each work."""
+class _Bills(NamedTuple):
+    """What is to be paid: block, step, dollars and kind of payer (a row of ``kinds``) of each work."""
 
-    def __init__(self, block: Ints, step: Ints, usd: Floats, kind: Ints, kinds: Flags) -> None:
-        self.block, self.step, self.usd, self.kind, self.kinds = block, step, usd, kind, kinds
+    block: Ints
+    step: Ints
+    usd: Floats
+    kind: Ints
+    kinds: Flags
 
 
 def _bills(taken: Alternatives, network: pd.DataFrame, scenario: Scenario) -> _Bills:

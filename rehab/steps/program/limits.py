@@ -6,7 +6,7 @@ is then at most so much.  The mathematics is in ``rehab.solvers.choice``; a row 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -21,6 +21,7 @@ from rehab.steps.program.alternatives import Alternatives, Flags, Floats
 GENERAL: Final = "general"  #: name of the budget that may pay any work
 MONEY: Final = "money"  #: kind of the rows of budgets and funds
 DISTRICT: Final = "district share"  #: kind of the rows of least shares, which grow with the money too
+_UNITS: Final = {"sqft": "sq ft", "sqyd": "sq yd"}
 #: kinds of capacity that a second work takes -> what its amounts are called
 _AGAIN: Final = {"grinding": "ground again", "reconstruction": "rebuilt again"}
 
@@ -44,11 +45,8 @@ class Limits:
         return len(self.most)
 
 
-def join(parts: Iterable[Limits], alternatives: int, years: int) -> Limits:
-    """Several limits as one."""
-    every = list(parts)
-    if not every:
-        return none(alternatives, years)
+def join(every: Sequence[Limits]) -> Limits:
+    """Several limits, one at least, as one."""
     return Limits(sparse.csc_array(sparse.hstack([part.uses for part in every])),
                   np.concatenate([part.most for part in every]),
                   pd.concat([part.table for part in every], ignore_index=True),
@@ -61,11 +59,6 @@ def part(limits: Limits, rows: Flags) -> Limits:
     return Limits(limits.uses[:, at], limits.most[at], limits.table.iloc[at].reset_index(drop=True), limits.gives[at])
 
 
-def none(alternatives: int, years: int) -> Limits:
-    """No limit."""
-    return _rows([], [], [], alternatives, years)
-
-
 def of(alternatives: Alternatives, network: pd.DataFrame, scenario: Scenario, amounts: dict[str, Floats] | None = None,
        index_gain: Floats | None = None, index: Floats | None = None) -> Limits:
     """Every limit of a scenario.
@@ -74,7 +67,6 @@ def of(alternatives: Alternatives, network: pd.DataFrame, scenario: Scenario, am
     ``index_gain`` (alternatives, years) and ``index`` (blocks, years) where targets are: by how much the alternative
     lifts its block's index, and the untreated index.
     """
-    years = len(scenario.budgets_usd)
     parts = [budgets(alternatives, network, scenario)]
     if scenario.capacities:
         assert amounts is not None
@@ -84,7 +76,7 @@ def of(alternatives: Alternatives, network: pd.DataFrame, scenario: Scenario, am
     if scenario.targets:
         assert index_gain is not None and index is not None
         parts.append(targets(alternatives, network, scenario, index_gain, index))
-    return join(parts, len(alternatives), years)
+    return join(parts)
 
 
 def budgets(alternatives: Alternatives, network: pd.DataFrame, scenario: Scenario) -> Limits:
@@ -188,15 +180,15 @@ def words(limits: Limits, at: int) -> str:
     if row["limit"] == "target":
         return f"{row['detail']}{when}"
     sense = "at least" if row["floor"] else "at most"
-    return f"{row['limit']}, {row['detail']}{when}: {sense} {amount(limits, at, -most if row['floor'] else most)}"
+    return f"{row['limit']}, {row['detail']}{when}: {sense} {amount(-most if row['floor'] else most, row['unit'])}"
 
 
-def amount(limits: Limits, at: int, value: float) -> str:
-    """So much of what a row counts, with its unit."""
-    unit, value = str(limits.table["unit"].iloc[at]), value + 0.0  # no zero with a sign
+def amount(value: float, unit: object) -> str:
+    """So much of what a row counts, with its unit in words."""
+    value = value + 0.0  # no zero with a sign
     if unit == "usd":
         return f"${value:,.0f}"
-    return f"{value:.2f} points" if unit == "points" else f"{value:,.0f} {unit}"
+    return f"{value:.2f} points" if unit == "points" else f"{value:,.0f} {_UNITS.get(str(unit), unit)}"
 
 
 def year_of(limits: Limits, at: int) -> int | None:

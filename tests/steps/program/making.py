@@ -70,7 +70,7 @@ def best(made: Offers, limits: Limits, must: np.ndarray, network: pd.DataFrame, 
         missing = funds.missing_row(made.alternatives.only(chosen.rows), made.alternatives, network, asked)
         if missing is None:
             return chosen, limits, cuts
-        limits = limit_rows.join([limits, missing], len(made.alternatives), len(asked.years))
+        limits = limit_rows.join([limits, missing])
     raise AssertionError("the cuts did not end")
 
 

@@ -72,15 +72,15 @@ def test_a_target_that_cannot_be_reached() -> None:
     gain = np.array([[0.0, 30], [0, 30], [0, 10]])
     index = np.array([[40.0, 40], [60, 60]])
     notes = told(TWO, scenario(1e6, 1e6, targets=(Target(80.0, START + 1, START + 1),)), gain=gain, index=index)
-    assert notes[0].year == START + 1 and "the mean index comes to 70.0; lower the target" in notes[0].message
+    assert notes[0].year == START + 1 and "it stays 10.00 points below; lower the target" in notes[0].message
     none = told(alternatives(), scenario(1e6, 1e6, targets=(Target(80.0, START, START),)), gain=np.zeros((0, 2)), index=index)
-    assert "the mean index comes to 50.0" in none[0].message
+    assert "it stays 30.00 points below" in none[0].message
 
 
 def test_a_capacity_too_small_for_the_forced_work() -> None:
     amounts = {"full_depth": np.array([700.0, 0, 0])}
     notes = told(TWO, scenario(1e6, 1e6, capacities=(Capacity("full_depth", 500.0),)), (0,), amounts)
-    for words in ("B0 700 sqyd", "the capacity of full depth 500 sqyd", "200 sqyd too little", "raise the capacity"):
+    for words in ("B0 700 sq yd", "the capacity of full depth 500 sq yd", "200 sq yd too little", "raise the capacity"):
         assert words in notes[0].message
 
 

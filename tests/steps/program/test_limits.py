@@ -125,7 +125,7 @@ def test_capacities_by_hand() -> None:
                                             [5, 100, 0, 90, 0], [8, 100, 0, 0, 700]]
     assert made.most.tolist() == [12, 180, 180, 180, 500]
     assert made.table["unit"].tolist() == ["sqft", "sqyd", "sqyd", "sqyd", "sqyd"]
-    assert limits.words(made, 0) == "capacity, partial depth in 2027: at most 12 sqft"
+    assert limits.words(made, 0) == "capacity, partial depth in 2027: at most 12 sq ft"
 
 
 def test_district_shares_by_hand() -> None:
@@ -157,4 +157,3 @@ def test_no_alternatives() -> None:
     asked = scenario(5, 6, carry_over=0.5, district_shares=(DistrictShare("east", 0.1),))
     made = limits.of(none, city(0), asked)
     assert made.uses.shape == (0, 4) and made.most.tolist() == [5, 11, 8.5, pytest.approx(-1.1)]
-    assert len(limits.none(3, 2)) == 0 and limits.none(3, 2).uses.shape == (3, 0)
