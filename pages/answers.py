@@ -126,7 +126,7 @@ def show_limits(made: Plan) -> None:
                  "program nothing.")
     every = st.toggle("Show those that do not bind, too", key="every_limit", value=binding.empty)
     st.dataframe((lines if every else binding).drop(columns="binds"), hide_index=True, width="stretch",
-                 placeholder="No limit binds.", column_config={
+                 placeholder="", column_config={
         "limit": "Limit", "year": st.column_config.NumberColumn("Year", format="%d"), "allowed": "Asked",
         "used": "In the program", "price": st.column_config.TextColumn("What a little more brings", width="large")})
     st.caption("In the benefit of the program: square-yard-years of sound pavement, discounted and weighted by "

@@ -59,7 +59,7 @@ def show_chain(made: Plan, block_id: str) -> None:
     needed = trace.needed(prepared, block_id)
     st.dataframe(pd.DataFrame({"Need": needed["about"], "Amount": [number(value, 3) for value in needed["amount"]],
                                "Unit": needed["unit"].map(unit), "Where it comes from": needed["by"]}),
-                 hide_index=True, width="stretch", placeholder="Nothing is needed.")
+                 hide_index=True, width="stretch", placeholder="")
     st.markdown(f"**{4 if len(cut) else 3}. Quantities, prices and cost today**")
     own = str(made.strategies.set_index("block_id").loc[block_id, "strategy"])
     adequate = str(made.strategies.set_index("block_id").loc[block_id, "alternatives"]).split("; ")

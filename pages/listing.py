@@ -24,7 +24,9 @@ def show(made: Plan) -> None:
     order = ["program_year", "block_id", "program_strategy", "program_cost_usd",
              *(["paid_by"] if made.scenario.funds else []), *second, "district", "street", "from_street", "to_street",
              "ground_year", "estimated"]
-    st.dataframe(shown[order], hide_index=True, width="stretch", height=420, placeholder="The program holds no work.",
+    if rows.empty:
+        st.info("The program holds no work.")
+    st.dataframe(shown[order], hide_index=True, width="stretch", height=420, placeholder="",
                  column_config={"block_id": "Block", "street": "Street", "from_street": "From", "to_street": "To",
                                 "district": "District", "program_strategy": "Strategy", "estimated": "Estimated",
                                 "paid_by": "Paid by", "then_work": "Second work", **usd, **years})

@@ -23,7 +23,7 @@ def show_uncertainty(made: Plan) -> None:
     st.plotly_chart(charts.chance_chart(found.by_year), key="chances", alt=charts.describe_chances(found.by_year))
     st.caption(f"{_DRAWS:,} draws of lives, decay, single panels, the measure of the survey, unit prices and their "
                "rise. In each draw a block gets what the rules decide for its condition in its year; what was set by "
-               "hand stays. The settings are under *Prices and rules*, table uncertainty.")
+               "hand stays, and second works cost what is planned. The settings are under *Prices and rules*, table uncertainty.")
     _by_year(found.by_year)
     _target(made, found)
     bands = _bands(found.by_year)
@@ -55,7 +55,7 @@ def _robustness(made: Plan) -> None:
         "Work": rows["strategy"].map(label),
         "In the program": rows["in_program"].map(share), "In the same year": rows["same_year"].map(share),
         "The same work in that year": rows["same_work"].map(share)}), hide_index=True, width="stretch", height=320,
-        placeholder="The program holds no block.")
+        placeholder="")
     st.download_button("Robustness of all blocks as CSV", lambda: exports.csv_text(held[1].blocks), "robustness.csv",
                        on_click="ignore")
 

@@ -80,7 +80,7 @@ def _hurt(made: Plan, table: pd.DataFrame, delay: int) -> None:
         "Cost in the first year": worst["now_usd"],
         "More for each year": worst["rise_usd_per_yr"],
         "As a share": [share(value) if pd.notna(value) else "not due at first" for value in worst["rise_share_per_yr"]],
-    }), hide_index=True, width="stretch", placeholder="No work falls due.",
+    }), hide_index=True, width="stretch", placeholder="",
         column_config={"Cost in the first year": _MONEY, "More for each year": _MONEY})
 
 

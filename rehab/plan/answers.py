@@ -10,6 +10,7 @@ import pandas as pd
 
 from rehab.base.settings import Choice, Scenario
 from rehab.base.tables import WORK
+from rehab.plan import results
 from rehab.plan.model import Plan, Prepared
 from rehab.steps import forecast, strategy
 
@@ -42,11 +43,14 @@ def block_forecast(plan: Plan, block_id: str, years: int = 30) -> pd.DataFrame:
     listed = str(plan.strategies["alternatives"].iloc[row]).split("; ")
     paths += [(f"now: {name}", name, 0) for name in listed if name != "none"]
     planned = plan.program[plan.program["block_id"] == block_id]
+    once = len(paths)
     if len(planned):
         paths.append(("program", str(planned["strategy"].iloc[0]), int(planned["year"].iloc[0]) - prepared.start_year))
+    again = results.second_works(planned, prepared.start_year)
+    then = forecast.Work(np.append(np.full(once, -1), again.step), np.append(np.full(once, "none"), again.strategy))
     block, step = np.full(len(paths), row), np.array([path[2] for path in paths])
     names = np.array([path[1] for path in paths])
-    sound, partial, full = forecast.treated(prepared.ageing, block, step, names, years)
+    sound, partial, full = forecast.treated(prepared.ageing, block, step, names, years, (then,))
     index = forecast.treated_index(prepared.ageing, block, step, names, partial, full, prepared.assumptions)
     return pd.DataFrame({
         "block_id": block_id, "year": np.tile(prepared.start_year + np.arange(years), len(paths)),

@@ -15,6 +15,7 @@ from rehab.base import tables
 from rehab.base.settings import Assumptions
 from rehab.base.survival import median
 from rehab.base.tables import IN_WORDS, STRATEGIES, WORK
+from rehab.plan import results
 from rehab.plan.model import Plan, Prepared
 from rehab.steps import forecast
 
@@ -39,10 +40,13 @@ def with_bands(plan: Plan, paths: pd.DataFrame, draws: int = 400) -> pd.DataFram
     found = []
     for name, rows in paths.groupby("path", sort=False):
         kind = str(rows["strategy"].iloc[0])
-        planned = plan.program.loc[plan.program["block_id"] == rows["block_id"].iloc[0], "year"]
-        step = int(planned.iloc[0]) - prepared.start_year if name == "program" else 0
-        block, steps, kinds = np.arange(draws), np.full(draws, step), np.full(draws, kind)
-        _, partial, full = forecast.treated(varied, block, steps, kinds, years, chance=chance)
+        block, steps, kinds, then = np.arange(draws), np.zeros(draws, np.int64), np.full(draws, kind), []
+        if name == "program":
+            planned = plan.program[plan.program["block_id"] == rows["block_id"].iloc[0]]
+            steps += int(planned["year"].iloc[0]) - prepared.start_year
+            again = results.second_works(planned, prepared.start_year)
+            then = [forecast.Work(np.full(draws, again.step), np.full(draws, again.strategy))]
+        _, partial, full = forecast.treated(varied, block, steps, kinds, years, then, chance)
         index = forecast.treated_index(varied, block, steps, kinds, partial, full, prepared.assumptions)
         bands = {f"{what}_{end}": np.percentile(path, at, axis=0) for what, path in (
             ("index", index), ("partial", partial), ("full", full)) for end, at in (("low", 10), ("high", 90))}

@@ -14,7 +14,7 @@ from rehab.base.settings import Assumptions, Scenario
 from rehab.base.tables import STRATEGIES, WORK
 from rehab.plan import saving, second
 from rehab.plan.model import Prepared
-from rehab.steps import estimate, grinding, needs, program, takeoff
+from rehab.steps import estimate, forecast, grinding, needs, program, takeoff
 
 Floats = npt.NDArray[np.float64]
 
@@ -96,6 +96,12 @@ def _today(prepared: Prepared, strategies: pd.DataFrame, costs: pd.DataFrame) ->
         .merge(lives, on=["block_id", "strategy"])
         .merge(costs[costs["basis"] == "today"].drop(columns=["year", "strategy", "basis"]), on="block_id")
     )
+
+
+def second_works(program: pd.DataFrame, start_year: int) -> forecast.Work:
+    """The second works of rows of a program's table; a step of -1 where there is none."""
+    step = program["then_year"].fillna(start_year - 1).to_numpy(np.int64) - start_year
+    return forecast.Work(step, program["then_work"].fillna("none").to_numpy(str))
 
 
 def by_year(prepared: Prepared, scenario: Scenario, taken: program.Alternatives) -> pd.DataFrame:

@@ -16,6 +16,7 @@ import pandas as pd
 
 from rehab.base import tables
 from rehab.base.tables import STRATEGIES, WORK
+from rehab.plan import results
 from rehab.plan.drawn import measured as _measured
 from rehab.plan.drawn import prices as _prices
 from rehab.plan.model import Plan, Prepared
@@ -53,7 +54,7 @@ def chances(plan: Plan, draws: int = 1000, seed: int = 1) -> Chances:
     """Draw the program of a plan ``draws`` times.
 
     A block whose strategy was set by hand, or is not what the rules decide for its year, keeps it in every draw.
-    Raises :class:`ValueError` for fewer than two draws.
+    Second works are taken as planned.  Raises :class:`ValueError` for fewer than two draws.
     """
     if draws < 2:
         raise ValueError("an interval needs at least two draws")
@@ -77,8 +78,13 @@ def chances(plan: Plan, draws: int = 1000, seed: int = 1) -> Chances:
     usd, same = (_cost(amounts, which, kind, prices, rise[:, step]) for kind in (
         taken, np.broadcast_to(planned, which.shape)))
     years = np.arange(prepared.years)
-    cost, same_cost = (np.stack([each[:, step == year].sum(axis=1) for year in years], axis=1) for each in (usd, same))
-    index, without = _condition(plan, drawn, seen, row, step, planned)
+    then = results.second_works(plan.program, prepared.start_year)
+    later = np.flatnonzero(then.step >= 0)
+    again = np.zeros(prepared.years)
+    np.add.at(again, then.step[later], plan.program["then_usd"].to_numpy(float)[later])
+    cost, same_cost = (np.stack([each[:, step == year].sum(axis=1) for year in years], axis=1) + again
+                       for each in (usd, same))
+    index, without = _condition(plan, drawn, seen, row, step, planned, then)
     return Chances(_by_year(plan, cost, same_cost, index, without), _by_block(plan, taken, planned, usd), cost,
                    same_cost, index, without)
 
@@ -139,7 +145,7 @@ def _kept(plan: Plan, row: Ints, step: Ints, planned: Ints) -> npt.NDArray[np.bo
 
 
 def _condition(plan: Plan, drawn: forecast.Multiples, seen: Floats, row: Ints, step: Ints,
-               planned: Ints) -> tuple[Floats, Floats]:
+               planned: Ints, then: forecast.Work) -> tuple[Floats, Floats]:
     """Mean index by area in each draw and year, after the planned work and without any, (draws, years).
 
     Over a whole network single panels even out: each block has the expected condition of its multipliers.
@@ -159,7 +165,8 @@ def _condition(plan: Plan, drawn: forecast.Multiples, seen: Floats, row: Ints, s
                                seen[at].ravel())
         rows = (np.arange(count)[:, None] * blocks + row).ravel()
         steps, kinds = np.tile(step, count), np.tile(names, count)
-        _, partial, full = forecast.treated(ageing, rows, steps, kinds, prepared.years)
+        later = forecast.Work(np.tile(then.step, count), np.tile(then.strategy, count))
+        _, partial, full = forecast.treated(ageing, rows, steps, kinds, prepared.years, (later,))
         with_work = forecast.treated_index(ageing, rows, steps, kinds, partial, full, used)
         index = ageing.index[:, :prepared.years].reshape(count, blocks, prepared.years)
         without[at] = np.einsum("dby,b->dy", index, weight)

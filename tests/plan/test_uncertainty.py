@@ -59,6 +59,26 @@ def test_tables_hold_and_chances_are_chances() -> None:
     assert found.by_block["block_id"].tolist() == sorted(city().program["block_id"])
 
 
+def test_second_works_are_in_the_draws_as_they_are_planned() -> None:
+    sure = settled(reader.defaults())
+    ready = plan.prepare(demo.invent(60, 3).blocks, tables.empty("defects"), sure, 2027, 10)
+    made = plan.decide(ready, Scenario(start_year=2027, budgets_usd=(600_000.0,) * 10, works=2), 2)
+    again = made.program[made.program["then_year"].notna()]
+    assert len(again) > 2
+    found = uncertainty.chances(made, 20)
+    alone = uncertainty.chances(replace(made, program=made.program.assign(then_year=np.nan, then_work=None)), 20)
+    years = made.by_year["year"].to_numpy()
+    more = again.groupby("then_year")["then_usd"].sum().reindex(years, fill_value=0.0).to_numpy()
+    assert found.cost_usd - alone.cost_usd == pytest.approx(np.tile(more, (20, 1)))
+    assert (found.index[:, -1] > alone.index[:, -1]).all()
+    block = again.iloc[0]
+    path = answers.block_forecast(made, block["block_id"], 10).query("path == 'program'").set_index("year")
+    assert path.loc[block["then_year"], "full_share"] < path.loc[block["then_year"] - 1, "full_share"]
+    assert path.loc[block["then_year"], "full_share"] == 0  # panels were replaced, or all is new
+    bands = intervals.with_bands(made, path.reset_index(), 50)
+    assert bands.set_index("year").loc[block["then_year"], "full_high"] == 0
+
+
 def test_the_same_seed_gives_the_same_draws_and_another_one_others() -> None:
     again, other = uncertainty.chances(city(), 50, 7), uncertainty.chances(city(), 50, 8)
     pd.testing.assert_frame_equal(again.by_year, uncertainty.chances(city(), 50, 7).by_year)
