@@ -23,7 +23,8 @@ def show_uncertainty(made: Plan) -> None:
     st.plotly_chart(charts.chance_chart(found.by_year), key="chances", alt=charts.describe_chances(found.by_year))
     st.caption(f"{_DRAWS:,} draws of lives, decay, single panels, the measure of the survey, unit prices and their "
                "rise. In each draw a block gets what the rules decide for its condition in its year; what was set by "
-               "hand stays, and second works cost what is planned. The settings are under *Prices and rules*, table uncertainty.")
+               "hand stays, and second works cost what is planned. The settings are under *Prices and rules*, "
+               "table uncertainty.")
     _by_year(found.by_year)
     _target(made, found)
     bands = _bands(found.by_year)

@@ -52,8 +52,7 @@ def plan(options: argparse.Namespace) -> int:
         _places(decided, options.robust, options.out)
     spent, budget = decided.summary["spent_usd"], decided.summary["budget_usd"]
     gap = decided.summary["gap"]
-    found = decided.summary["status"] in ("optimal", "feasible")
-    proof = f", gap {100 * gap:.4f} %" if found and gap is not None else ""
+    proof = "" if gap is None else f", gap {100 * gap:.4f} %"
     print(f"{len(decided.program)} of {len(prepared.network)} blocks programmed, ${spent:,.0f} of "
           f"${budget:,.0f}{proof}; results in {options.out}")
     if decided.summary["status"] in ("infeasible", "unknown"):

@@ -108,7 +108,7 @@ def by_rule(offers: Offers, limits: Limits, scenario: Scenario, must: Flags, bad
     return Chosen(rows, picked, float(value[picked].sum()), np.nan, np.nan, "rule", empty, np.nan, notes)
 
 
-def nothing(status: str, notes: tuple[Note, ...] = (), upper: float = 0.0) -> Chosen:
-    """No program."""
+def nothing(status: str, notes: tuple[Note, ...] = (), upper: float = np.nan) -> Chosen:
+    """No program, and no gap to the best."""
     none = np.empty(0, np.int64)
-    return Chosen(none, none, 0.0, upper, 0.0 if status != "unknown" else np.nan, status, np.zeros(0), np.nan, notes)
+    return Chosen(none, none, 0.0, upper, np.nan, status, np.zeros(0), np.nan, notes)
