@@ -138,10 +138,9 @@ def over_years(asked: Scenario, start: int, years: int) -> tuple[dict[str, Any],
 def in_force(asked: Scenario) -> str:
     """What a scenario asks beyond its budget, in words; empty if nothing."""
     said = [count(len(rows), one) for rows, one in (
-        (asked.funds, "fund"), (asked.capacities, "capacity"), (asked.district_shares, "least share"),
-        (asked.closed, "closed year"), (asked.forced, "forced block"), (asked.kept_out, "block kept out"),
+        (asked.funds, "fund"), (asked.capacities, "capacity limit"), (asked.district_shares, "least share"),
+        (asked.closed, "closed year"), (asked.forced, "forced block"), (asked.kept_out, "kept-out block"),
         (asked.targets, "target")) if rows]
-    said = [words.replace("capacitys", "capacities").replace("block kept outs", "blocks kept out") for words in said]
     said += [f"up to {100 * asked.carry_over:g} % carried over"] if asked.carry_over else []
     said += [f"corridors {asked.corridors}"] if asked.corridors != "apart" else []
     said += [f"up to {asked.works} works on a block"] if asked.works > 1 else []

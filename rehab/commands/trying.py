@@ -46,7 +46,7 @@ def _steps(options: argparse.Namespace) -> int:
     from rehab.inputs import assumptions
     from rehab.inputs import demo as city
     from rehab.plan import pace
-    from rehab.solvers.compare import peak_mib
+    from rehab.solvers.general import peak_mib
 
     used = assumptions.defaults()
     found: list[tuple[str, pd.DataFrame]] = []

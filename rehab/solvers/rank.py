@@ -25,12 +25,12 @@ import numpy as np
 import numpy.typing as npt
 from scipy import sparse
 
+from rehab.solvers.choice.problem import TOLERANCE, matrix
+
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 Flags = npt.NDArray[np.bool_]
 
-TOLERANCE = 1e-9
-"""Share of a budget by which rounding may overshoot it."""
 CHUNK = 50_000
 """Rows turned into Python numbers at a time: little memory, and what cannot fit any more is left out at once."""
 
@@ -227,7 +227,7 @@ def _case(value: npt.ArrayLike, cost: object, group: npt.ArrayLike, budget: npt.
     values, limits = _finite(values, "value", len(values)), _finite(limits, "budget", len(limits))
     if labels.shape != values.shape or (len(labels) and labels.dtype.kind not in "iu"):
         raise ValueError(f"group must be {len(values)} integers, got the shape {labels.shape} of {labels.dtype}")
-    costs = _matrix(cost, (len(values), len(limits)))
+    costs = matrix(cost, len(values), len(limits))
     names, of = np.unique(labels, return_inverse=True)
     free = np.diff(costs.indptr) == 0
     room = limits + TOLERANCE * np.abs(limits)
@@ -247,23 +247,6 @@ def _case(value: npt.ArrayLike, cost: object, group: npt.ArrayLike, budget: npt.
 def _view(array: Any) -> Any:
     """Single entries of an array as Python numbers, several times as fast as from the array."""
     return memoryview(array)
-
-
-def _matrix(cost: object, shape: tuple[int, int]) -> sparse.csr_array:
-    """Any dense or sparse matrix as CSR of floats without stored zeros; the caller's stays as it was."""
-    given: Any = cost if sparse.issparse(cost) else np.array(cost, dtype=float, ndmin=2)
-    if not sparse.issparse(cost) and given.size == 0:
-        given = given.reshape(shape)
-    if given.shape != shape:
-        raise ValueError(f"cost must have the shape {shape}, one column per budget; got {given.shape}")
-    made: sparse.csr_array = sparse.csr_array(given, dtype=float, copy=True)
-    made.sum_duplicates()
-    made.eliminate_zeros()
-    wrong = np.flatnonzero(~np.isfinite(made.data))
-    if len(wrong):
-        row = int(np.searchsorted(made.indptr, wrong[0], side="right")) - 1
-        raise ValueError(f"cost[{row}, {int(made.indices[wrong[0]])}] must be a finite number")
-    return made
 
 
 def _finite(figures: npt.ArrayLike, name: str, length: int) -> Floats:

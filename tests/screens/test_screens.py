@@ -175,7 +175,7 @@ def test_a_fund_and_a_capacity_show_in_the_list_and_among_the_limits(app: AppTes
         capacities=(Capacity("full_depth", 400.0),))
     show(app, "program_view", "Program list")
     assert not app.exception
-    assert "In force: 1 fund, 1 capacity, up to 20 % carried over." in words(app)
+    assert "In force: 1 fund, 1 capacity limit, up to 20 % carried over." in words(app)
     listed = next(table.value for table in app.dataframe if "paid_by" in table.value)
     assert listed["paid_by"].str.contains("gas tax").any()
     assert listed.loc[listed["district"] == "North", "paid_by"].eq("general").all()

@@ -77,18 +77,13 @@ def check(value: npt.ArrayLike, cost: object, group: npt.ArrayLike, budget: npt.
     limits = np.array(budget, dtype=float, ndmin=1)
     if len(labels) and labels.dtype.kind not in "iu":
         raise ValueError("group labels must be integers")
-    costs = _matrix(cost, len(values), len(limits))
+    costs = matrix(cost, len(values), len(limits))
     if values.ndim != 1 or labels.shape != values.shape or limits.ndim != 1:
         raise ValueError(f"value and group must be of one length, got {values.shape} and {labels.shape}")
     _refuse(~np.isfinite(values), "value", "a finite number")
     below = np.zeros(len(limits), bool)
     below[costs.indices[costs.data < 0]] = True
     _refuse(~(np.isfinite(limits) & (below | (limits >= 0))), "budget", "zero or a positive number")
-    wrong = ~np.isfinite(costs.data)
-    if wrong.any():
-        place = costs.tocoo()
-        row, column = (int(index[np.flatnonzero(wrong)[0]]) for index in place.coords)
-        raise ValueError(f"cost[{row}, {column}] must be a finite number")
     _, of = np.unique(labels, return_inverse=True)
     of = of.astype(np.int64)
     order = np.argsort(of, kind="stable")
@@ -113,21 +108,22 @@ def _lifted(problem: Problem, columns: Ints) -> Problem:
     return replace(problem, cost=sparse.csr_array(others + spread), budget=budget, lifted=lifted)
 
 
-def _matrix(cost: object, rows: int, columns: int) -> sparse.csr_array:
-    """Any dense or sparse matrix as CSR of floats without stored zeros."""
+def matrix(cost: object, rows: int, columns: int) -> sparse.csr_array:
+    """Any dense or sparse matrix as CSR of finite floats without stored zeros; the caller's stays as it was."""
     given: Any = cost
     if not sparse.issparse(cost):
         dense = np.asarray(cost, dtype=float)
         given = dense.reshape(rows, columns) if dense.size == 0 else dense
     if given.shape != (rows, columns):
         raise ValueError(f"cost must have the shape {(rows, columns)}, one column per budget; got {given.shape}")
-    matrix: Any = sparse.csr_array(given).astype(float)
-    matrix.sum_duplicates()
-    if not matrix.data.all():
-        matrix = matrix.copy()
-        matrix.eliminate_zeros()
-    kept: sparse.csr_array = matrix
-    return kept
+    made: sparse.csr_array = sparse.csr_array(given, dtype=float, copy=True)
+    made.sum_duplicates()
+    made.eliminate_zeros()
+    wrong = np.flatnonzero(~np.isfinite(made.data))
+    if len(wrong):
+        row = int(np.searchsorted(made.indptr, wrong[0], side="right")) - 1
+        raise ValueError(f"cost[{row}, {int(made.indices[wrong[0]])}] must be a finite number")
+    return made
 
 
 def _refuse(wrong: Bools, name: str, accepted: str) -> None:
