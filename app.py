@@ -32,6 +32,7 @@ def _plan_demo() -> None:
         logging.getLogger("streamlit.runtime.scriptrunner_utils.script_run_context").setLevel(logging.ERROR)
         session.decided()
     finally:
+        gc.freeze()  # what stands until the end is not looked through again
         gc.enable()
 
 

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from rehab.plan import Plan
 
 OWN = "Own program"  #: name of the engineer's scenario
-EFFORT = 5  #: searches for a better program: few, so that a changed budget shows soon
+EFFORT = 3  #: searches for a better program: few, so that a changed budget shows soon
 
 _one_waits = Lock()
 _started: list[subprocess.Popen[bytes]] = []
@@ -56,7 +56,9 @@ def main() -> None:
 
     city, asked = cities.demo(), Scenario(name=OWN)
     ready = plan.prepare(city.blocks, city.defects, assumptions.defaults(), asked.start_year, len(asked.budgets_usd))
-    sys.stdout.buffer.write(pickle.dumps((city, plan.decide(ready, asked, EFFORT)), pickle.HIGHEST_PROTOCOL))
+    made = plan.decide(ready, asked, EFFORT)
+    made.overview  # noqa: B018 - made here, for the first page shows it
+    sys.stdout.buffer.write(pickle.dumps((city, made), pickle.HIGHEST_PROTOCOL))
 
 
 if __name__ == "__main__":

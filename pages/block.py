@@ -15,22 +15,26 @@ from rehab.plan.answers import block_forecast
 from rehab.steps.strategy import curb_ramp_note
 
 
-def pick_block(made: Plan, key: str) -> str | None:
-    """A box to choose the block by name; what is clicked on the map is chosen here."""
-    names = _names(made.prepared.fingerprint, made.overview)
+def pick_block(made: Plan, key: str, first: bool = True) -> str | None:
+    """A box to choose the block by name; what is clicked on the map is chosen here.
+
+    ``first``: the first block stands there until another is chosen; otherwise none does.
+    """
+    names = _names(made.prepared.fingerprint, made.prepared.network)
     if not names:
         return None
     chosen = st.session_state.get("selected")
     if chosen in names and chosen != st.session_state.get(f"{key}_shown"):
         st.session_state[key] = chosen  # chosen elsewhere: on the map, or on another page
-    picked = st.selectbox("Block", names, key=key, format_func=names.get)
+    picked = st.selectbox("Block", names, index=0 if first else None, key=key, format_func=names.get,
+                          placeholder="Choose a block, here or on the map")
     st.session_state["selected"] = st.session_state[f"{key}_shown"] = picked
     return picked
 
 
 @st.cache_resource(max_entries=4, show_spinner=False)
-def _names(key: str, _overview: pd.DataFrame) -> dict[str, str]:
-    rows = _overview[["block_id", "street", "from_street", "to_street"]].itertuples(index=False)
+def _names(key: str, _network: pd.DataFrame) -> dict[str, str]:
+    rows = _network[["block_id", "street", "from_street", "to_street"]].itertuples(index=False)
     return {name: f"{name} · {place(*streets)}" for name, *streets in rows}
 
 

@@ -52,7 +52,12 @@ def features(made: Plan, colour_by: str) -> dict[str, object]:
 
 @st.cache_resource(max_entries=12, show_spinner=False)
 def _features(key: tuple[object, ...], _made: Plan, _geometry: pd.DataFrame, _colour_by: str) -> dict[str, object]:
-    return maps.features(_made.overview, _geometry, _colour_by)
+    return maps.features(_made.overview, _lines(str(key[-2]), _geometry), _colour_by)
+
+
+@st.cache_resource(max_entries=2, show_spinner=False)
+def _lines(key: str, _geometry: pd.DataFrame) -> dict[str, dict[str, object]]:
+    return maps.lines(_geometry)
 
 
 def select_clicked(shown: dict[str, object] | None, key: str) -> None:

@@ -3,6 +3,8 @@
 import streamlit as st
 
 st.set_page_config(page_title="Concrete street rehabilitation planner", page_icon="🛣️", layout="wide")
+# What is about to be replaced fades after a while in one step: to fade it frame by frame slows what replaces it.
+st.html("<style>[data-stale='true']{transition:opacity 0s 1s!important}</style>")
 
 st.navigation([
     st.Page("start.py", title="Start and data", default=True),

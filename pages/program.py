@@ -21,17 +21,22 @@ def main() -> None:
     session.banner()
     budget_form()
     limits.show()
-    made = session.decided()
-    session.estimated_note(made.overview)
-    proof(made)
+    # The places come first and what takes time follows: a changed budget shows at once in the open tab.
+    figures = st.container()
     views = {"Money": show_money, "Condition": show_condition, "Grinding": show_grinding, "Map": _map,
              "Program list": _list, "What money buys": _buys, "Limits and prices": _prices,
              "Scenarios side by side": _compared, "Cost of waiting": _waiting, "Uncertainty": _uncertainty}
-    for tab, show in zip(st.tabs(list(views), key="program_view", on_change="rerun"), views.values(), strict=True):
+    tabs = st.tabs(list(views), key="program_view", on_change="rerun")
+    with figures:
+        made = session.decided()
+    for tab, show in zip(tabs, views.values(), strict=True):
         if tab.open:
             with tab:
                 show(made)
-    block = pick_block(made, "program_block")
+    with figures:
+        session.estimated_note(made.strategies)
+        proof(made)
+    block = pick_block(made, "program_block", first=False)
     if block:
         lock_form(block, made.scenario)
         show_block(made, block)

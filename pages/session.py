@@ -149,7 +149,7 @@ def banner(where: str = "under *Start and data*") -> None:
 
 
 def estimated_note(rows: pd.DataFrame) -> None:
-    """Say how many blocks of an overview rest on an index, a rating or a word."""
+    """Say how many blocks of a table rest on an index, a rating or a word."""
     count = int(rows["estimated"].sum())
     if count:
         st.warning(f"{count:,} of {len(rows):,} blocks hold only an index, a rating or a word: their needs, quantities "

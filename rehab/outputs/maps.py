@@ -1,12 +1,15 @@
 """The map of blocks, drawn with no internet: block lines in a Leaflet that travels inside the page.
 
 A map is built anew at every drawing, because the viewer changes the object it is given; what may be kept
-between drawings is the GeoJSON dictionary of :func:`features`.
+between drawings are :func:`lines` and the GeoJSON dictionary of :func:`features`.
 """
 
 from __future__ import annotations
 
 import base64
+import json
+from collections.abc import Mapping
+from functools import lru_cache
 from html import escape
 from math import ceil
 from pathlib import Path
@@ -15,6 +18,8 @@ from typing import Any, Final, NamedTuple
 import folium
 import numpy as np
 import pandas as pd
+from branca.element import Element, MacroElement
+from folium.template import Template
 
 from rehab.base.tables import STRATEGIES
 from rehab.outputs import shapes
@@ -29,9 +34,11 @@ COLOURINGS: Final[dict[str, str]] = {
 
 _VENDOR: Final = Path(__file__).parents[2] / "data" / "vendor" / "leaflet"
 _DECIMALS: Final = 6  #: a tenth of a metre, finer than a line on a screen
+_MANY: Final = 1 << 16  #: lines of words that are kept
 _HALO: Final = Stroke("#1f8f94", 16.0, "")
-_BACKGROUND: Final = (
+_LOOK: Final = (
     ".leaflet-container{background:#fbfaf7}"
+    ".leaflet-tooltip{white-space:normal;width:max-content;max-width:17rem}"
     "@media (prefers-color-scheme: dark){.leaflet-container{background:#1b1f22}}"
 )
 
@@ -48,7 +55,7 @@ class OfflineMap(folium.Map):
     ]
     default_css: list[tuple[str, str]] = [  # noqa: RUF012
         ("leaflet_css", _data_url((_VENDOR / "leaflet.css").read_bytes(), "text/css")),
-        ("background_css", _data_url(_BACKGROUND.encode(), "text/css")),
+        ("look_css", _data_url(_LOOK.encode(), "text/css")),
     ]
 
 
@@ -76,7 +83,7 @@ def block_map(overview: pd.DataFrame, geometry: pd.DataFrame, colour_by: str, *,
     blocks of other years fade.  ``base_tiles`` adds OpenStreetMap behind, which needs the internet.  Each
     feature carries its block as property ``id``.
     """
-    collection = features(overview, geometry, colour_by, selected=selected, highlight_year=highlight_year)
+    collection = features(overview, lines(geometry), colour_by, selected=selected, highlight_year=highlight_year)
     return draw(collection, base_tiles=base_tiles)
 
 
@@ -91,9 +98,52 @@ def draw(collection: dict[str, Any], *, base_tiles: bool = False) -> OfflineMap:
 def layer(collection: dict[str, Any]) -> folium.FeatureGroup:
     """The blocks alone, to be laid on a map that stays as it is."""
     group = folium.FeatureGroup(name="Blocks")
-    tooltip = folium.GeoJsonTooltip(fields=["tip"], labels=False, sticky=True)
-    folium.GeoJson(collection, tooltip=tooltip, smooth_factor=0.5).add_to(group)
+    _Lines(collection).add_to(group)
     return group
+
+
+class _Lines(MacroElement):
+    """Block lines as one short list that the browser makes features of: a city of ten thousand blocks is sent at once.
+
+    A page of ready-made GeoJSON is twice as long and takes a second to write.  Names of streets are shown and never
+    read as a template, whatever stands in them.
+    """
+
+    _template = Template("""
+        {% macro script(this, kwargs) %}
+        (function () {
+            const given = {{ this.given }};
+            const blocks = given.rows.map(([id, tip, style, type, coordinates]) => (
+                {type: "Feature", properties: {id, tip, style: given.styles[style]}, geometry: {type, coordinates}}));
+            L.geoJson(blocks, {smoothFactor: 0.5, style: block => block.properties.style})
+                .bindTooltip(drawn => drawn.feature.properties.tip, {sticky: true})
+                .addTo({{ this._parent.get_name() }});
+        })();
+        {% endmacro %}
+    """)
+
+    def __init__(self, collection: dict[str, Any]) -> None:
+        super().__init__()  # type: ignore[no-untyped-call]
+        self._name = "Lines"
+        styles: dict[int, int] = {}  # features share their few styles
+        held: list[dict[str, Any]] = []
+        rows = []
+        for feature in collection["features"]:
+            own, line = feature["properties"], feature["geometry"]
+            if id(own["style"]) not in styles:
+                styles[id(own["style"])] = len(held)
+                held.append(own["style"])
+            rows.append((own["id"], own["tip"], styles[id(own["style"])], line["type"], line["coordinates"]))
+        text = json.dumps({"styles": held, "rows": rows}, separators=(",", ":"))
+        self.given = text.replace("<", "\\u003c")  # nothing in it can end the script
+
+    def render(self, **kwargs: Any) -> str:
+        """Put the script on the page as it is; the method of the library would read it as a template once more."""
+        page: Any = self.get_root()
+        written: Any = Element("{{ this.text }}")
+        written.text = self._template.module.script(self, kwargs)
+        page.script.add_child(written, name=self.get_name())
+        return str(written.text)
 
 
 def ground(collection: dict[str, Any], *, base_tiles: bool = False) -> OfflineMap:
@@ -109,22 +159,26 @@ def ground(collection: dict[str, Any], *, base_tiles: bool = False) -> OfflineMa
     return drawn
 
 
-def features(overview: pd.DataFrame, geometry: pd.DataFrame, colour_by: str, *, selected: str | None = None,
-             highlight_year: int | None = None) -> dict[str, Any]:
+def lines(geometry: pd.DataFrame) -> dict[str, dict[str, Any]]:
+    """The GeoJSON geometry of each block that has a line, as fine as a map draws it."""
+    return shapes.lines(geometry, _DECIMALS)
+
+
+def features(overview: pd.DataFrame, line: Mapping[str, dict[str, Any]], colour_by: str, *,
+             selected: str | None = None, highlight_year: int | None = None) -> dict[str, Any]:
     """The blocks as a GeoJSON dictionary: properties ``id``, ``tip`` (escaped HTML) and ``style``.
 
-    Raises :class:`KeyError` for an unknown colouring.
+    ``line``: from :func:`lines`.  Raises :class:`KeyError` for an unknown colouring.
     """
     column = COLOURINGS[colour_by]
-    lines = shapes.lines(geometry, _DECIMALS)
     classes = _classes(overview, colour_by)
     ids = overview["block_id"].to_numpy(dtype=object)
     years = overview["ground_year" if column == "ground_year" else "program_year"].to_numpy(dtype=float)
     faded = (years != highlight_year) if highlight_year is not None else np.zeros(len(overview), bool)
     styles = [_style(stroke, opacity) for _, stroke in classes.rows for opacity in (0.95, 0.2)]
     chosen = classes.codes * 2 + faded
-    rows = [_feature(block, lines[block], tip, styles[style])
-            for block, tip, style in zip(ids, _tips(overview), chosen, strict=True) if block in lines]
+    rows = [_feature(block, line[block], tip, styles[style])
+            for block, tip, style in zip(ids, _tips(overview), chosen.tolist(), strict=True) if block in line]
     halo = [{**row, "properties": {**row["properties"], "style": _style(_HALO, 0.55)}}
             for row in rows if row["properties"]["id"] == selected]
     return {"type": "FeatureCollection", "features": halo + rows}
@@ -191,17 +245,27 @@ def _tips(overview: pd.DataFrame) -> list[str]:
 
 def _tip(street: Any, start: Any, end: Any, strategy: str, cost: float, index: float, estimated: bool,
          year: float, planned: Any, planned_cost: float, gained: float, block: str) -> str:
-    where = place(street, start, end) if known(street) else f"Block {block}"
     if known(year):
         work = f"{label(str(planned))} in {int(year)}, {money(planned_cost)}"
     elif strategy == "none":
         work = label(strategy)
     else:
         work = f"{label(strategy)}, {money(cost)}, not in the program"
-    state = f"Condition {number(index, 0)}"
-    if strategy != "none":
-        state += f", work adds {number(gained)} years"
-    return "<br>".join(escape(line) for line in (where, work, state + (" (estimated)" if estimated else "")))
+    return f"{_where(street, start, end, block)}<br>{escape(work)}<br>{_state(index, strategy, gained, estimated)}"
+
+
+# A changed program changes one of the three lines: the others are kept from map to map.
+
+
+@lru_cache(_MANY)
+def _where(street: Any, start: Any, end: Any, block: str) -> str:
+    return escape(place(street, start, end) if known(street) else f"Block {block}")
+
+
+@lru_cache(_MANY)
+def _state(index: float, strategy: str, gained: float, estimated: bool) -> str:
+    adds = "" if strategy == "none" else f", work adds {number(gained)} years"
+    return escape(f"Condition {number(index, 0)}{adds}{' (estimated)' if estimated else ''}")
 
 
 def _classes(overview: pd.DataFrame, colour_by: str) -> _Classes:

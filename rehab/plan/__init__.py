@@ -10,6 +10,7 @@ from __future__ import annotations
 import time
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from functools import partial
 
 import numpy as np
 import numpy.typing as npt
@@ -117,15 +118,14 @@ def decide(prepared: Prepared, scenario: Scenario, effort: int = 60, known: Sequ
         posed, chosen = problem.solve(prepared, scenario, posed, effort, start)
         taken = posed.offers.alternatives.only(chosen.rows)
         table = program.as_table(taken, prepared.network, scenario)
-    with _timed(spent, "overview"):
+    with _timed(spent, "by year"):
         strategies = strategy.override(prepared.strategies, scenario.overrides, prepared.needs, prepared.assumptions)
-        quantities, costs = results.measure(prepared, strategies, table)
-        overview = results.overview(prepared, strategies, costs, table)
         by_year = results.by_year(prepared, scenario, taken)
     all_notes = as_table([*prepared.notes, *posed.openings.notes, *chosen.notes], Note)
-    summary = results.summary(prepared, scenario, chosen, by_year, overview, {**prepared.seconds, **spent})
-    return Plan(prepared, scenario, strategies, overview, table, by_year, quantities, costs, all_notes, summary, posed,
-                chosen)
+    summary = results.summary(prepared, scenario, chosen, by_year, strategies, {**prepared.seconds, **spent})
+    return Plan(prepared, scenario, strategies, table, by_year, all_notes, summary, posed, chosen,
+                partial(results.overview, prepared, strategies, table),
+                partial(results.measure, prepared, strategies, table))
 
 
 def season_of(plan: Plan, year: int, seconds: float = 2.0) -> tuple[pd.DataFrame, list[Note]]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Any, TypeVar
 
 import numpy as np
@@ -82,18 +83,37 @@ class Posed:
 class Plan:
     """One scenario decided: tables as in ``rehab.base.tables`` and a summary of plain numbers.
 
-    ``posed`` is the problem, ``chosen`` its solution with the prices of the limits.
+    ``posed`` is the problem, ``chosen`` its solution with the prices of the limits.  What a chart of the program does
+    not show, the lines of the blocks, their quantities and costs, is made when it is first asked for.
     """
 
     prepared: Prepared
     scenario: Scenario
     strategies: pd.DataFrame
-    overview: pd.DataFrame
     program: pd.DataFrame
     by_year: pd.DataFrame
-    quantities: pd.DataFrame
-    costs: pd.DataFrame
     notes: pd.DataFrame
     summary: dict[str, Any]
     posed: Posed
     chosen: Chosen
+    look: Callable[[], pd.DataFrame]
+    measure: Callable[[], tuple[pd.DataFrame, pd.DataFrame]]
+
+    @cached_property
+    def overview(self) -> pd.DataFrame:
+        """One line per block."""
+        return self.look()
+
+    @property
+    def quantities(self) -> pd.DataFrame:
+        """Quantities of today's strategies and of the program."""
+        return self._measured[0]
+
+    @property
+    def costs(self) -> pd.DataFrame:
+        """Costs of today's strategies and of the program."""
+        return self._measured[1]
+
+    @cached_property
+    def _measured(self) -> tuple[pd.DataFrame, pd.DataFrame]:
+        return self.measure()

@@ -8,6 +8,7 @@ from typing import Any, Final
 
 import numpy as np
 import numpy.typing as npt
+import pandas as pd
 from scipy import optimize, sparse
 
 from rehab.base.errors import Note
@@ -126,24 +127,34 @@ def best_known(posed: Posed, scenario: Scenario, known: Sequence[Plan]) -> npt.N
     A plan can be kept if its every offer is still open and within the limits.
     """
     best, found = -np.inf, None
-    names = _names(posed) if known else {}
     for plan in known:
         if plan.chosen.status in ("infeasible", "unknown") or plan.chosen.value <= best or not same_question(
                 plan.scenario, scenario):
             continue
-        held = list(_names(plan.posed))
-        mine = np.array([names.get(held[row], -1) for row in plan.chosen.offers.tolist()], np.int64)
+        mine = _same(posed.offers, plan.posed.offers, plan.chosen.offers)
         used = np.asarray((posed.offers.member[mine] @ posed.limits.uses).sum(axis=0)).ravel()
         if (mine >= 0).all() and (used <= posed.limits.most + 1e-9 * np.abs(posed.limits.most)).all():
             best, found = plan.chosen.value, mine
     return found
 
 
-def _names(posed: Posed) -> dict[tuple[object, ...], int]:
-    """The row of each offer by its group and its alternatives: the same in every problem of one scenario."""
-    member, source = posed.offers.member, posed.offers.source
-    rows, ends = source[member.indices].tolist(), member.indptr.tolist()
-    return {(group, *rows[ends[row]:ends[row + 1]]): row for row, group in enumerate(posed.offers.group.tolist())}
+def _same(offers: Offers, others: Offers, rows: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
+    """The offers that hold what rows of other offers to the same scenario hold; -1 where there is none."""
+    mine, wanted = _marks(offers), _marks(others)[rows]
+    order = np.argsort(mine)
+    at = order[np.minimum(np.searchsorted(mine, wanted, sorter=order), len(mine) - 1)] if len(mine) else rows
+    return np.asarray(np.where(mine[at] == wanted, at, -1) if len(mine) else np.full(len(rows), -1))
+
+
+def _marks(offers: Offers) -> npt.NDArray[np.uint64]:
+    """A number for each offer by its group and its alternatives, the same whatever the money.
+
+    Two offers share one by a chance in 10^14; at worst a program known before is then not begun with.
+    """
+    each = pd.util.hash_array(offers.source[offers.member.indices])
+    total = np.append(np.zeros(1, np.uint64), np.cumsum(each, dtype=np.uint64))  # sums that pass 2^64 begin anew
+    ends = offers.member.indptr
+    return pd.util.hash_array(-1 - offers.group) + total[ends[1:]] - total[ends[:-1]]
 
 
 def benefits(prepared: Prepared, scenario: Scenario) -> dict[str, Floats]:

@@ -13,7 +13,7 @@ from rehab.base import tables
 from rehab.base.settings import Assumptions, Scenario
 from rehab.base.tables import STRATEGIES, WORK
 from rehab.plan import saving, second
-from rehab.plan.model import Prepared
+from rehab.plan.model import Prepared, Result
 from rehab.steps import estimate, forecast, grinding, needs, program, takeoff
 
 Floats = npt.NDArray[np.float64]
@@ -50,41 +50,52 @@ def measure(prepared: Prepared, strategies: pd.DataFrame, table: pd.DataFrame) -
     Where a block is worked on in the first year by today's strategy, the program's row stands alone: it rests on
     the condition expected by then.
     """
-    today = strategies.assign(year=prepared.start_year)[["block_id", "year", "strategy"]]
+    of_today, usd_today = _today(prepared, strategies)
     planned = table[["block_id", "year", "strategy"]]
-    keys = pd.concat([today, planned], ignore_index=True)
-    own = _of_rules(prepared, strategies, "quantities today", lambda: _by_strategy(
-        prepared.network, prepared.needs, today["strategy"], prepared.assumptions))
-    wide = pd.concat([own, quantities(prepared, planned)], ignore_index=True)
-    detail = prepared.network.set_index("block_id")["condition_source"].loc[keys["block_id"]].to_numpy()
-    costs = keys.join(estimate.price(wide, keys["year"], prepared.assumptions, detail))
+    of_program = quantities(prepared, planned)
+    keys = pd.concat([usd_today[list(planned)], planned], ignore_index=True)
+    wide = pd.concat([of_today, of_program], ignore_index=True)
+    costs = pd.concat([usd_today, _priced(prepared, planned, of_program, "program")], ignore_index=True)
     keep = ~keys.duplicated(keep="last")
     listed = takeoff.as_list(keys[keep].reset_index(drop=True), wide[keep].reset_index(drop=True),
                                  prepared.assumptions)
     order = ["block_id", "year", "strategy"]
     return (listed.sort_values([*order, "pay_item"], ignore_index=True),
-            costs.assign(basis=np.where(keys.index < len(today), "today", "program")).sort_values(
-                [*order, "basis"], ignore_index=True))
+            costs.sort_values([*order, "basis"], ignore_index=True))
 
 
-def overview(prepared: Prepared, strategies: pd.DataFrame, costs: pd.DataFrame, table: pd.DataFrame) -> pd.DataFrame:
+def _today(prepared: Prepared, strategies: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Quantities and costs of today's strategies in the first year, in the order of the network."""
+    keys = strategies.assign(year=prepared.start_year)[["block_id", "year", "strategy"]]
+    def make() -> tuple[pd.DataFrame, pd.DataFrame]:
+        wide = _by_strategy(prepared.network, prepared.needs, keys["strategy"], prepared.assumptions)
+        return wide, _priced(prepared, keys, wide, "today")
+    return _of_rules(prepared, strategies, "measures today", make)
+
+
+def _priced(prepared: Prepared, keys: pd.DataFrame, wide: pd.DataFrame, basis: str) -> pd.DataFrame:
+    """Costs of rows (block_id, year, strategy) with their quantities."""
+    detail = prepared.network.set_index("block_id")["condition_source"].loc[keys["block_id"]].to_numpy()
+    return keys.join(estimate.price(wide, keys["year"], prepared.assumptions, detail)).assign(basis=basis)
+
+
+def overview(prepared: Prepared, strategies: pd.DataFrame, table: pd.DataFrame) -> pd.DataFrame:
     """The table ``overview``: one line per block, today's strategy beside the program's (``table``)."""
     names = [item.name for item in tables.fields("overview")]
     planned = table.rename(columns={"year": "program_year", "strategy": "program_strategy",
                                     "cost_usd": "program_cost_usd"}).drop(columns="benefit")
     ground = planned["program_year"].where(planned["program_strategy"] != "reconstruction")
-    today = _of_rules(prepared, strategies, "overview today", lambda: _today(prepared, strategies, costs))
-    merged = today.merge(planned.assign(ground_year=ground), on="block_id", how="left")
+    lines = _of_rules(prepared, strategies, "lines today", lambda: _lines(prepared, strategies))
+    merged = lines.merge(planned.assign(ground_year=ground), on="block_id", how="left")
     return tables.check("overview", tables.with_types("overview", merged[names]))
 
 
-def _of_rules(prepared: Prepared, strategies: pd.DataFrame, key: str,
-              make: Callable[[], pd.DataFrame]) -> pd.DataFrame:
+def _of_rules(prepared: Prepared, strategies: pd.DataFrame, key: str, make: Callable[[], Result]) -> Result:
     """What a budget does not change, made once for the strategies of the rules; anew where one was set by hand."""
     return prepared.once(key, make) if strategies is prepared.strategies else make()
 
 
-def _today(prepared: Prepared, strategies: pd.DataFrame, costs: pd.DataFrame) -> pd.DataFrame:
+def _lines(prepared: Prepared, strategies: pd.DataFrame) -> pd.DataFrame:
     """The part of the overview that no program changes."""
     lives = pd.concat(list(prepared.lives.values()), keys=prepared.lives.keys(), names=["strategy"]).reset_index()
     own = strategies[["block_id", "strategy", "reasons", "alternatives", "companions", "curb_ramps",
@@ -94,7 +105,7 @@ def _today(prepared: Prepared, strategies: pd.DataFrame, costs: pd.DataFrame) ->
         .merge(prepared.needs[["block_id", "index", "full_share", "partial_share"]], on="block_id")
         .merge(own, on="block_id")
         .merge(lives, on=["block_id", "strategy"])
-        .merge(costs[costs["basis"] == "today"].drop(columns=["year", "strategy", "basis"]), on="block_id")
+        .merge(_today(prepared, strategies)[1].drop(columns=["year", "strategy", "basis"]), on="block_id")
     )
 
 
@@ -117,22 +128,22 @@ def by_year(prepared: Prepared, scenario: Scenario, taken: program.Alternatives)
     for path, treated in ((sound, with_sound), (full, with_full), (index, with_index)):
         path[taken.block] = treated
     money = _money(taken, years)
-    need = sum((prepared.costs[name] * (prepared.by_rule == STRATEGIES.index(name)) for name in WORK),
-               start=np.zeros((len(area), years)))
-    table = pd.DataFrame({
+    need = sum(((prepared.costs[name] * (prepared.by_rule == STRATEGIES.index(name))).sum(axis=0) for name in WORK),
+               start=np.zeros(years))
+    table = {
         "year": np.array(scenario.years, np.int64), "budget_usd": scenario.money_usd,
         "spent_usd": sum(money.values(), start=np.zeros(years)),
         **{f"{name}_usd": usd for name, usd in money.items()},
         "index_without": without["index"], "index_with": weight @ index,
         "sound_without": without["sound"], "sound_with": weight @ sound,
         "full_without": without["full"], "full_with": weight @ full,
-        "need_usd": need.sum(axis=0), **_grinding(prepared, taken),
-    })
+        "need_usd": need, **_grinding(prepared, taken),
+    }
     # A mean of ones by weights that sum to one may come out a rounding above one.
     for item in tables.fields("by_year"):
         if item.low is not None or item.high is not None:
-            table[item.name] = table[item.name].clip(item.low, item.high)
-    return tables.check("by_year", tables.with_types("by_year", table))
+            table[item.name] = np.clip(table[item.name], item.low, item.high)
+    return tables.check("by_year", tables.with_types("by_year", pd.DataFrame(table)))
 
 
 def _money(taken: program.Alternatives, years: int) -> dict[str, Floats]:
@@ -166,18 +177,18 @@ def _grinding(prepared: Prepared, taken: program.Alternatives) -> pd.DataFrame:
 
 
 def summary(prepared: Prepared, scenario: Scenario, chosen: program.Chosen, by_year: pd.DataFrame,
-            overview: pd.DataFrame, seconds: dict[str, float]) -> dict[str, Any]:
+            strategies: pd.DataFrame, seconds: dict[str, float]) -> dict[str, Any]:
     """Plain numbers for ``summary.json``: proof, measures of the network per year, seconds, fingerprints."""
     def number(value: float) -> float | None:
         return float(value) if np.isfinite(value) else None
 
-    counts = overview["strategy"].value_counts()
+    counts = strategies["strategy"].value_counts()
     return {
         "scenario": scenario.name, "choice": scenario.choice, "status": chosen.status,
         "benefit_measures": _MEASURES[scenario.benefit],
         "objective": number(chosen.value), "upper_bound": number(chosen.upper_bound), "gap": number(chosen.gap),
         "bound_by_prices": number(chosen.by_prices),
-        "blocks": len(overview), "estimated_blocks": int(overview["estimated"].sum()),
+        "blocks": len(strategies), "estimated_blocks": int(strategies["estimated"].sum()),
         "strategies": {name: int(counts.get(name, 0)) for name in STRATEGIES},
         "budget_usd": sum(scenario.money_usd), "spent_usd": float(by_year["spent_usd"].sum()),
         "years": by_year.to_dict("records"), "seconds": seconds,

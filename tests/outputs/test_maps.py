@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import json
 import re
 import tomllib
 from html import unescape
@@ -40,15 +41,23 @@ def test_base_tiles_only_when_asked_for(overview: pd.DataFrame, geometry: pd.Dat
 
 
 def test_html_in_a_name_is_shown_and_not_run(overview: pd.DataFrame, geometry: pd.DataFrame) -> None:
-    collection = maps.features(overview, geometry, "strategy")
+    collection = maps.features(overview, maps.lines(geometry), "strategy")
     tips = {row["properties"]["id"]: row["properties"]["tip"] for row in collection["features"]}
     assert set(re.findall(r"<[^>]*>", "".join(tips.values()))) == {"<br>"}
     assert "<img src=x onerror=alert(1)>, from 3rd Ave to -2+3" in unescape(tips["B3"])
     assert "<img" not in page(maps.draw(collection))
 
 
+@pytest.mark.parametrize("name", ["{{ 7 * 7 }}", "{% raise %}", "{# gone #}", "</script><b>", "a\\\"b", "${x}"])
+def test_a_name_is_no_template(overview: pd.DataFrame, geometry: pd.DataFrame, name: str) -> None:
+    html = page(maps.block_map(overview.assign(street=name), geometry, "strategy"))
+    given = json.loads(html.split("const given = ", 1)[1].split(";\n", 1)[0])
+    assert len(given["rows"]) == 5 and all(unescape(row[1]).startswith(name) for row in given["rows"])
+    assert html.count("</script>") == page(maps.block_map(overview, geometry, "strategy")).count("</script>")
+
+
 def test_each_feature_names_its_block_and_the_estimate(overview: pd.DataFrame, geometry: pd.DataFrame) -> None:
-    rows = maps.features(overview, geometry, "condition")["features"]
+    rows = maps.features(overview, maps.lines(geometry), "condition")["features"]
     assert [row["properties"]["id"] for row in rows] == ["B1", "B2", "B3", "B4", "@B5"]
     assert [("(estimated)" in row["properties"]["tip"]) for row in rows] == [False, True, False, False, True]
     assert "Full-depth repair in 2027, $200,000" in rows[1]["properties"]["tip"]
@@ -56,7 +65,7 @@ def test_each_feature_names_its_block_and_the_estimate(overview: pd.DataFrame, g
 
 
 def test_lines_are_those_of_the_table(overview: pd.DataFrame, geometry: pd.DataFrame) -> None:
-    rows = maps.features(overview, geometry, "strategy")["features"]
+    rows = maps.features(overview, maps.lines(geometry), "strategy")["features"]
     drawn = shapely.from_geojson([str(row["geometry"]).replace("'", '"') for row in rows])
     source = shapely.from_wkt(geometry["line"].to_numpy(dtype=object))
     assert shapely.equals_exact(drawn, source, tolerance=1e-6).all()
@@ -94,7 +103,7 @@ def test_a_year_is_in_the_class_that_names_it(overview: pd.DataFrame, geometry: 
     rows = maps.legend(table, "year of work")
     assert len({(row.colour, row.dash) for row in rows}) == len(rows) <= 16
     named = {(row.colour, row.dash): row.label for row in rows}
-    for year, feature in zip(years, maps.features(table, geometry, "year of work")["features"], strict=True):
+    for year, feature in zip(years, maps.features(table, maps.lines(geometry), "year of work")["features"], strict=True):
         style = feature["properties"]["style"]
         ends = [int(text) for text in named[style["color"], style.get("dashArray", "")].split(" to ")]
         assert ends[0] <= year <= ends[-1]
@@ -108,7 +117,7 @@ def test_no_work_at_all_has_one_class(overview: pd.DataFrame) -> None:
 
 def test_selection_and_year_stand_out(overview: pd.DataFrame, geometry: pd.DataFrame) -> None:
     table = overview.assign(program_year=[2027, 2028, 2027, np.nan, 2029, 2030])
-    rows = maps.features(table, geometry, "strategy", selected="B2", highlight_year=2027)["features"]
+    rows = maps.features(table, maps.lines(geometry), "strategy", selected="B2", highlight_year=2027)["features"]
     assert rows[0]["properties"]["id"] == "B2" and len(rows) == 6
     clear = {row["properties"]["id"] for row in rows[1:] if row["properties"]["style"]["opacity"] > 0.9}
     assert clear == {"B1", "B3"}

@@ -68,7 +68,7 @@ def test_every_screen_opens(app: AppTest, page: str) -> None:
     ("program.py", "program_view", ("Money", "Condition", "Grinding", "Map", "Program list", "Limits and prices",
                                       "Scenarios side by side", "Cost of waiting")),
     ("prices.py", "prices_view", ("Every number", "Price book from bids")),
-    ("program.py", "block_part", ("Why", "In the program", "Survey", "Panel plan", "From defect to dollar", "Forecast")),
+    ("strategies.py", "block_part", ("Why", "In the program", "Survey", "Panel plan", "From defect to dollar", "Forecast")),
 ])
 def test_every_tab_opens_with_something_in_it(app: AppTest, page: str, part: str, tabs: tuple[str, ...]) -> None:
     app.switch_page(page).run()

@@ -8,7 +8,7 @@ import pandas as pd
 import plotly.graph_objects as go
 
 from rehab.base.tables import WORK
-from rehab.outputs.charts.frame import Measure, dollars, empty, hatched, titled, years
+from rehab.outputs.charts.frame import Measure, dollars, empty, hatched, steady, titled, years
 from rehab.outputs.palette import HATCH, LIMIT, STRATEGY, WITH_WORK, WITHOUT_WORK
 from rehab.outputs.words import label, money, number
 
@@ -40,6 +40,7 @@ def program_chart(by_year: pd.DataFrame) -> go.Figure:
     titled(figure, title, "Dollars of the year", barmode="stack")
     dollars(figure)
     years(figure, by_year["year"])
+    steady(figure)
     return figure
 
 
@@ -71,6 +72,7 @@ def condition_chart(by_year: pd.DataFrame, measure: str = "index") -> go.Figure:
     titled(figure, title, shown.axis)
     figure.update_yaxes(range=shown.limits, rangemode="tozero")
     years(figure, by_year["year"])
+    steady(figure)
     return figure
 
 
@@ -106,8 +108,9 @@ def grinding_chart(by_year: pd.DataFrame) -> go.Figure:
             hovertemplate="%{customdata[0]:,.0f} sq yd, $%{customdata[1]:,.0f}",
         )
     titled(figure, title, "Square yards", barmode="group")
-    figure.update_yaxes(tickformat=",", rangemode="tozero")
+    figure.update_yaxes(tickformat="~s", rangemode="tozero")
     years(figure, by_year["year"])
+    steady(figure)
     return figure
 
 

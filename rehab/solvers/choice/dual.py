@@ -22,7 +22,7 @@ WHOLE = 400_000
 COOLING = 5
 """Times that the heat is then divided by three, less one."""
 WIDER = 5
-"""How much larger the core becomes where the prices found on it are not good enough."""
+"""How much larger the core becomes where the prices found on it are not good enough; the first is so much smaller."""
 NEAR = 1e-5
 """Share of the bound by which the prices of a core may miss the least one."""
 REACH = 20.0
@@ -183,16 +183,18 @@ def _exact(problem: Problem, dual: Dual) -> Dual:
 
     Where these do not hold what the relaxation of the whole needs, more are taken.
     """
-    for size in (CORE, WIDER * CORE, WIDER**2 * CORE):
+    sizes = (CORE // WIDER, CORE, WIDER * CORE, WIDER**2 * CORE)
+    for size in sizes if len(problem.value) <= WHOLE else sizes[1:]:
         for _ in range(6):
             prices, level = relaxation(problem, core(problem, dual, size))
             new = evaluate(problem, prices)
             near = new.bound - level <= NEAR * max(abs(new.bound), 1.0)
             better = new.bound < dual.bound - 1e-9 * max(abs(dual.bound), 1.0)
             dual = _better(dual, new)
-            if new.bound - level <= 1e-9 * max(abs(new.bound), 1.0) or not better:
+            exact = new.bound - level <= 1e-9 * max(abs(new.bound), 1.0)
+            if exact or not better:
                 break
-        if near or size >= len(problem.value) - problem.groups:
+        if exact or (near and size >= CORE) or size >= len(problem.value) - problem.groups:
             break
     return dual
 

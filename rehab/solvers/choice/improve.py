@@ -58,23 +58,27 @@ def repair(core: Core, chosen: Ints, *, priced: bool) -> Ints | None:
     """
     chosen = chosen.copy()
     scale = np.maximum(np.abs(core.budget), 1e-9 * max(float(np.abs(core.budget).max(initial=0.0)), 1.0))
+    cost, room = core.cost / scale, core.room / scale
+    worth = core.value - core.cost @ core.prices if priced else core.value
+    now = chosen[core.of]
+    extra, lost = cost - cost[now], worth[now] - worth
+    last = np.append(core.first[1:], len(core.of))
     for _ in range(4 * len(chosen) + 20):
-        over = core.cost[chosen].sum(axis=0) - core.room
+        over = cost[chosen].sum(axis=0) - room
         if (over <= 0).all():
             return chosen
-        now = chosen[core.of]
-        extra = core.cost - core.cost[now]
-        freed = ((np.maximum(over, 0.0) - np.maximum(over + extra, 0.0)) / scale).sum(axis=1)
-        lost = core.value[now] - core.value
-        if priced:
-            lost = lost + extra @ core.prices
-        useful = freed > 1e-15
-        if not useful.any():
+        after = np.add(extra, over)
+        np.maximum(after, 0.0, out=after)
+        freed = np.maximum(over, 0.0).sum() - after.sum(axis=1)
+        useful = np.flatnonzero(freed > 1e-15)
+        if not len(useful):
             return None
         floor = min(float(lost[useful].min()), 0.0)
-        rate = np.where(useful, (lost - floor + 1e-12) / np.where(useful, freed, 1.0), np.inf)
-        best = int(np.argmin(rate))
-        chosen[core.of[best]] = best
+        best = int(useful[np.argmin((lost[useful] - floor + 1e-12) / freed[useful])])
+        group = int(core.of[best])
+        chosen[group] = best
+        mine = slice(int(core.first[group]), int(last[group]))  # the exchanges of the other groups stay what they are
+        extra[mine], lost[mine] = cost[mine] - cost[best], worth[best] - worth[mine]
     return None
 
 

@@ -228,6 +228,8 @@ def payable(alternatives: Alternatives, network: pd.DataFrame, funds: Sequence[F
 
 def _fund_sets(payable: Flags) -> list[tuple[int, ...]]:
     """The sets of funds that can bind: unions of sets that may pay some alternative."""
+    if payable.shape[1] == 1:
+        return [(0,)]
     kinds = {frozenset(np.flatnonzero(row).tolist()) for row in np.unique(payable, axis=0)} or {frozenset((0,))}
     unions: set[frozenset[int]] = set()
     for kind in kinds:  # one after the other: never more than there are sets of funds

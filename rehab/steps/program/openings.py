@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -64,7 +65,7 @@ def years_rested(network: pd.DataFrame, years: Ints, assumptions: Assumptions) -
 
 def years_not_closed(network: pd.DataFrame, scenario: Scenario) -> Flags:
     """No work in the block-years that the engineer closed."""
-    position = {str(name): row for row, name in enumerate(network["block_id"])}
+    position = _places(network, (item.block_id for item in scenario.closed))
     out = np.ones((len(network), len(scenario.years)), bool)
     for item in scenario.closed:
         if item.block_id in position:
@@ -117,9 +118,17 @@ def allowed(alternatives: Alternatives, network: pd.DataFrame, due: Flags, scena
     return Openings(alternatives, why, forced, needed, tuple(notes))
 
 
+def _places(network: pd.DataFrame, blocks: Iterable[str]) -> dict[str, int]:
+    """The rows of blocks by name, of those that are in the table."""
+    names = list(blocks)
+    rows = pd.Index(network["block_id"]).get_indexer(pd.Index(names, dtype=object)).tolist() if names else []
+    return {name: row for name, row in zip(names, rows, strict=True) if row >= 0}
+
+
 def _overridden(alternatives: Alternatives, network: pd.DataFrame, due: Flags, scenario: Scenario,
                 notes: list[Note]) -> Flags:
-    position = {str(name): row for row, name in enumerate(network["block_id"])}
+    position = _places(network, [*(item.block_id for item in scenario.overrides),
+                                 *(item.block_id for item in scenario.closed), *scenario.kept_out])
     for item in scenario.overrides:
         if item.block_id in position:
             own = alternatives.block == position[item.block_id]
@@ -153,7 +162,7 @@ def _clear(alternatives: Alternatives, why: Ints, backlog: Flags, scenario: Scen
 
 def _force(alternatives: Alternatives, network: pd.DataFrame, due: Flags, why: Ints, scenario: Scenario,
            notes: list[Note]) -> tuple[Alternatives, Flags]:
-    position = {str(name): row for row, name in enumerate(network["block_id"])}
+    position = _places(network, (lock.block_id for lock in scenario.forced))
     forced = np.zeros(len(alternatives), bool)
     cost = alternatives.cost_usd.copy()
     for lock in scenario.forced:
