@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
-from scipy import optimize, sparse
 
 from rehab.base.errors import Note
 from rehab.base.settings import Scenario
@@ -17,6 +16,7 @@ from rehab.base.tables import IN_WORDS, STRATEGIES, WORK
 from rehab.plan import saving, second
 from rehab.plan.known import same_question
 from rehab.plan.model import Floats, Plan, Posed, Prepared
+from rehab.solvers import choice
 from rehab.steps import program
 from rehab.steps.program import Alternatives, Chosen, Limits, Offers, corridors, funds
 from rehab.steps.program import limits as limit_rows
@@ -65,9 +65,11 @@ def solve(prepared: Prepared, scenario: Scenario, posed: Posed, effort: int,
     active = (gives.sum(axis=1) <= 1) | gives[:, 0]  # of the runs of a carry-over few bind: one year, or from the first
     if scenario.choice == "best" and scenario.funds and scenario.carry_over > 0:
         limits, active = _cut(prepared, scenario, posed)
+    quick = scenario.carry_over > 0 and effort > 0  # rows that come and go are found by plain choices first
     for _ in range(_MOST_CUTS):
         if scenario.choice == "best":
-            chosen = program.best(offers, limit_rows.part(limits, active), posed.must, of, effort, start)
+            chosen = program.best(offers, limit_rows.part(limits, active), posed.must, of,
+                                  0 if quick else effort, start)
             chosen = replace(chosen, prices=_all_prices(chosen.prices, active))
             used = np.asarray(limits.uses[chosen.rows].sum(axis=0)).ravel()
             broken = ~active & (used > limits.most + 1e-9 * np.abs(limits.most))
@@ -78,10 +80,13 @@ def solve(prepared: Prepared, scenario: Scenario, posed: Posed, effort: int,
             chosen = program.by_rule(offers, limits, scenario, _must(posed), _badness(prepared, offers), posed.must, of)
         taken = offers.alternatives.only(chosen.rows)
         missing = funds.missing_row(taken, offers.alternatives, prepared.network, scenario)
-        if missing is None:
+        if missing is not None:
+            limits = limit_rows.join([limits, missing])
+            active = np.append(active, True)
+        elif quick and scenario.choice == "best":
+            quick = False
+        else:
             return replace(posed, limits=limits), chosen
-        limits = limit_rows.join([limits, missing])
-        active = np.append(active, True)
     note = Note("program", None, None, "no program was found whose works the funds can pay year by year: funds whose "
                 "money is carried over were at odds to the end; allow no carry-over, or merge funds")
     return replace(posed, limits=limits), program.nothing("unknown", (note,), chosen.upper_bound)
@@ -93,23 +98,25 @@ def _cut(prepared: Prepared, scenario: Scenario, posed: Posed) -> tuple[Limits, 
     A program of whole blocks then asks for fewer: each of its cuts takes a search, each of these a linear program.
     """
     limits, offers, made = posed.limits, posed.offers, posed.offers.alternatives
-    groups, of = np.unique(offers.group, return_inverse=True)
-    one = sparse.csr_array((np.ones(len(of)), (of, np.arange(len(of)))), shape=(len(groups), len(of)))
-    for _ in range(_MOST_CUTS if len(of) else 0):
-        scale = 1 / np.maximum(np.abs(limits.most), 1.0)
-        uses = (offers.member @ limits.uses).T.tocsr().multiply(scale[:, None]).tocsr()
-        given: dict[str, Any] = {"A_ub": uses, "b_ub": limits.most * scale, "A_eq": one, "b_eq": np.ones(len(groups))}
-        answer: Any = optimize.linprog(-(offers.member @ made.benefit), method="highs", **given)
-        if answer.status != 0:
-            break
-        share = np.asarray(offers.member.T @ answer.x)
+    cuts: list[Limits] = []
+
+    def missing(shares: Floats) -> tuple[Floats, float] | None:
+        share = np.asarray(offers.member.T @ shares)
         parts = replace(made, cost_usd=made.cost_usd * share, then_usd=made.then_usd * share).only(share > 1e-9)
-        missing = funds.missing_row(parts, made, prepared.network, scenario)
-        if missing is None:
-            met = np.asarray(answer.slack) <= 1e-7
-            return limits, np.asarray(met | (limits.table["limit"] != limit_rows.MONEY).to_numpy())
-        limits = limit_rows.join([limits, missing])
-    return limits, np.ones(len(limits), bool)
+        found = funds.missing_row(parts, made, prepared.network, scenario)
+        if found is None:
+            return None
+        cuts.append(found)
+        return np.asarray((offers.member @ found.uses).toarray()).ravel(), float(found.most[0])
+
+    shares = choice.shares(offers.member @ made.benefit, offers.member @ limits.uses, offers.group, limits.most,
+                           missing, _MOST_CUTS) if len(offers.group) else None
+    limits = limit_rows.join([limits, *cuts])
+    if shares is None:
+        return limits, np.ones(len(limits), bool)
+    slack = limits.most - np.asarray(shares @ (offers.member @ limits.uses)).ravel()
+    met = slack <= 1e-7 * np.maximum(np.abs(limits.most), 1.0)
+    return limits, np.asarray(met | (limits.table["limit"] != limit_rows.MONEY).to_numpy())
 
 
 def _all_prices(prices: Floats, active: Flags) -> Floats:

@@ -242,6 +242,21 @@ def test_a_large_network_is_close_at_once_and_repeats() -> None:
     assert (one.chosen == two.chosen).all() and (one.prices == two.prices).all()
 
 
+@pytest.mark.parametrize("seed", [0, 2])
+def test_a_few_searches_suffice_where_each_year_has_money_and_crews(seed: int) -> None:
+    # Ours alone: no published instance is known that has two scarce resources in each of many periods.
+    groups, years, rng = 300, 8, np.random.default_rng(seed)
+    size, year = rng.lognormal(0, 0.7, groups), np.tile(np.arange(years), groups)
+    value = np.append(np.repeat(size * rng.uniform(0.5, 1.5, groups), years) * (1 - 0.04 * year), np.zeros(groups))
+    cost = np.zeros((groups * (years + 1), 2 * years))
+    for first in (0, years):  # money, crews
+        cost[np.arange(groups * years), first + year] = np.repeat(size * rng.uniform(0.3, 2, groups), years)
+    group = np.append(np.repeat(np.arange(groups), years), np.arange(groups))
+    budget = np.full(2 * years, size.sum() / years / 2.5)
+    plain, searched = (choice.select(value, cost, group, budget, effort=effort, seconds=60) for effort in (0, 10))
+    assert searched.gap < 0.35 * plain.gap
+
+
 @pytest.mark.parametrize("effort", [0, 1, 15])
 def test_a_search_ended_by_effort_repeats_and_more_of_it_is_no_worse(effort: int) -> None:
     made = compare.city(60, years=4, share=0.1)

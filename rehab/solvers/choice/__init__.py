@@ -13,6 +13,7 @@ neighbourhoods and, when few groups are left open, proves it (:mod:`.finish`).
 from __future__ import annotations
 
 import time
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal
 
@@ -24,7 +25,7 @@ from rehab.solvers.choice import finish as _finish
 from rehab.solvers.choice import linear
 from rehab.solvers.choice.problem import Floats, Ints, Problem, check, reduce
 
-__all__ = ["Choice", "Status", "select", "shortage"]
+__all__ = ["Choice", "Status", "select", "shares", "shortage"]
 
 Status = Literal["optimal", "feasible", "infeasible", "unknown"]
 
@@ -99,6 +100,28 @@ def shortage(cost: object, group: npt.ArrayLike, budget: npt.ArrayLike) -> Float
     labels = np.asarray(group)
     whole = check(np.zeros(len(labels)), cost, labels, budget, None)
     return linear.Relaxation(whole.value, whole.cost, whole.of, whole.budget, feasibility=True).solve().over
+
+
+def shares(value: npt.ArrayLike, cost: object, group: npt.ArrayLike, budget: npt.ArrayLike,
+           more: Callable[[Floats], tuple[Floats, float] | None], most: int) -> Floats | None:
+    """Shares of the alternatives in the linear relaxation, ``[n]``, under the budgets and what ``more`` adds to them.
+
+    ``more(shares)`` returns the costs ``[n]`` and the size of one more budget that these shares break, or None if they
+    break none; it is asked up to ``most`` times.  None where no shares keep the budgets.
+    """
+    labels = np.asarray(group)
+    whole = check(value, cost, labels, budget, None)
+    relaxed = linear.Relaxation(whole.value, whole.cost, whole.of, whole.budget)
+    back = np.argsort(whole.source)
+    for _ in range(most):
+        if (relaxed.solve().over > 1e-6 * np.maximum(np.abs(whole.budget), 1.0)).any():
+            return None
+        found = relaxed.shares()[back]
+        asked = more(found)
+        if asked is None:
+            return found
+        relaxed.add(asked[0][whole.source], asked[1])
+    return None
 
 
 def _known(problem: Problem, start: Ints) -> Ints | None:

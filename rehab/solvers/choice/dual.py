@@ -52,15 +52,19 @@ def evaluate(problem: Problem, prices: Floats) -> Dual:
     return Dual(prices, float(top.sum() + prices @ problem.budget), hit[at], loss)
 
 
-def solve(problem: Problem, seed: int) -> Dual:
-    """Prices of (nearly) the least bound; exact up to the linear program's tolerance on most problems."""
+def solve(problem: Problem, seed: int, near: Floats | None = None) -> Dual:
+    """Prices of (nearly) the least bound; exact up to the linear program's tolerance on most problems.
+
+    ``near``: prices of a problem much like this one, to begin with.
+    """
     prices = np.zeros(len(problem.budget))
     dual = evaluate(problem, prices)
     if problem.fits(problem.use(dual.best)):
         return dual  # nothing is short: the best of every group is optimal and all prices are zero
-    if len(problem.value) > CORE:
-        prices = _smooth(problem, seed)
-        dual = _better(dual, evaluate(problem, prices))
+    if near is not None:
+        dual = _better(dual, evaluate(problem, near))
+    elif len(problem.value) > CORE:
+        dual = _better(dual, evaluate(problem, _smooth(problem, seed)))
     return _exact(problem, dual)
 
 

@@ -24,8 +24,11 @@ STRETCH = 60
 """Blocks of part-choices that one search may extend; an exact search for any choice has as many for each."""
 THOROUGH = 6
 """Blocks that the exact search, whose blocks are larger, may extend for each search that is left."""
-FEW = {2: 30, 3: 40}
-"""Groups in a neighbourhood of so many patterns of scarce resources."""
+FEW = 15
+"""Groups in a neighbourhood of few scarce resources, for each of these."""
+FEW_AT_MOST = 90
+FEW_WORK = 18_000
+"""Part-choices, groups and resources of such a search multiplied: the more of these, the narrower it is."""
 PATIENCE = 4
 """Neighbourhoods searched in vain before the exact search of a small core begins."""
 
@@ -88,7 +91,7 @@ def _towards_floors(problem: Problem, dual: Dual, state: State, gap: float, dead
     spread = np.maximum.reduceat(problem.cost.toarray(), problem.first).sum(axis=0) - cheapest(problem).sum(axis=0)
     for margin in MARGINS:
         raised = replace(problem, budget=problem.budget - np.where(problem.lifted, margin * spread, 0.0))
-        _start(problem, solve(raised, seed), state, CORE, deadline, plain=True)
+        _start(problem, solve(raised, seed, dual.prices), state, CORE, deadline, plain=True)
         if state.chosen is not None or time.monotonic() > deadline:
             return
     weight = np.where(problem.lifted, np.maximum(dual.prices, 1e-9 * float(dual.prices.max(initial=0.0))), 0.0)
@@ -170,8 +173,11 @@ def _within(problem: Problem, dual: Dual, state: State, mask: Bools, few: patter
     several = np.flatnonzero(np.add.reduceat(inside, problem.first) > 1)
     better = False
     if len(several) > 1:
-        near = _neighbours(problem, dual, state, inside, several, FEW[few.size], rng)
-        better, _ = _search(problem, dual, state, inside, near, gap, deadline, Limit(STRETCH, 300))
+        scarce = int(few.sets[which].sum())
+        near = _neighbours(problem, dual, state, inside, several, min(FEW * scarce, FEW_AT_MOST), rng)
+        deep = max(STRETCH, len(near) + 10)  # one block for each group is what it takes to come to any choice
+        wide = min(max(FEW_WORK // (len(near) * scarce), 10), 300)
+        better, _ = _search(problem, dual, state, inside, near, gap, deadline, Limit(deep, wide))
     patterns.note(few, which, better=better)
     return better
 

@@ -70,6 +70,12 @@ class Relaxation:
         self.solver.run()
         return np.array(self.solver.getSolution().col_value)[: self.columns]
 
+    def add(self, cost: Floats, budget: float) -> None:
+        """One more budget, which may not be exceeded at any price: cost ``[n]`` of the alternatives."""
+        scale = max(abs(budget), 1e-6)
+        rows = np.flatnonzero(cost).astype(np.int32)
+        self.solver.addRow(-np.inf, budget / scale, len(rows), rows, cost[rows] / scale)
+
     def fix(self, rows: Ints, of: Ints) -> None:
         """Leave these alternatives alone in their groups."""
         out = np.isin(of, of[rows])
