@@ -21,6 +21,9 @@ def show_buys(made: Plan) -> None:
     if sum(made.scenario.money_usd) <= 0:
         st.info("Give the program a budget first: other money is shown as more or less of it.")
         return
+    if made.summary["status"] in ("infeasible", "unknown"):
+        st.info("There is no program under these limits, so there is nothing to set beside other money.")
+        return
     now = council.side_by_side({"": made}).iloc[0]
     curve = _curve(made, now)
     st.plotly_chart(charts.curve_chart(curve, now["usd_per_yr"], now["benefit"], made.scenario.benefit), key="curve",
@@ -32,7 +35,8 @@ def show_buys(made: Plan) -> None:
         st.markdown("**What the next dollars buy**\n\n" + "\n".join(f"- {session.plain(line)}" for line in said))
     st.markdown("**The least money for an aim**")
     st.caption("With everything else that is asked; the money keeps its shape over the years and funds. Each takes "
-               "some seconds and comes with a proof that less cannot do.")
+               "some seconds and comes with a proof that less cannot do. A program for an aim spends its money on the "
+               "aim: it may hold the index with less than a program for the most benefit, which lets the index fall.")
     for column, name in zip(st.columns(3), _AIMS, strict=True):
         with column:
             _aim(made, name)

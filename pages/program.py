@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from typing import TYPE_CHECKING
+
 import pandas as pd
 import streamlit as st
 
@@ -12,7 +15,12 @@ from rehab.base.settings import STRATEGIES_OPEN
 from rehab.outputs import charts
 from rehab.outputs.words import money, share
 from rehab.plan import Plan, council
+from rehab.plan.least import mean_index_now
 
+if TYPE_CHECKING:
+    from streamlit.delta_generator import DeltaGenerator
+
+_AT_ONCE = ("Money", "Condition", "Grinding", "Map", "Program list")  #: tabs that are filled before the figures above
 _OPEN = {"by rule": "What the rules decide in each year", "adequate": "All that the rules find adequate"}
 
 
@@ -29,17 +37,22 @@ def main() -> None:
     tabs = st.tabs(list(views), key="program_view", on_change="rerun")
     with figures:
         made = session.decided()
-    for tab, show in zip(tabs, views.values(), strict=True):
-        if tab.open:
-            with tab:
-                show(made)
+    opened = [(tab, name) for tab, name in zip(tabs, views, strict=True) if tab.open]
+    _fill([part for part in opened if part[1] in _AT_ONCE], views, made)
     with figures:
         session.estimated_note(made.strategies)
         proof(made)
+    _fill([part for part in opened if part[1] not in _AT_ONCE], views, made)
     block = pick_block(made, "program_block", first=False)
     if block:
         lock_form(block, made.scenario)
         show_block(made, block)
+
+
+def _fill(opened: list[tuple[DeltaGenerator, str]], views: dict[str, Callable[[Plan], None]], made: Plan) -> None:
+    for tab, name in opened:
+        with tab:
+            views[name](made)
 
 
 def budget_form() -> None:
@@ -91,7 +104,8 @@ def proof(made: Plan) -> None:
         st.error("No program obeys all that is asked. " + " ".join(
             session.plain(f"{'' if pd.isna(note.year) else f'{note.year}: '}{note.message}.")
             for note in notes[notes["topic"].isin(["conflict", "program"])].itertuples(index=False)))
-        notes = notes[~notes["topic"].isin(["conflict", "program"])]
+        _notes(notes[~notes["topic"].isin(["conflict", "program"])])
+        return
     tiles = st.columns(4)
     last = made.by_year.iloc[-1]
     tiles[0].metric("Blocks in the program", f"{len(made.program):,} of {made.summary['blocks']:,}")
@@ -100,7 +114,8 @@ def proof(made: Plan) -> None:
     tiles[2].metric(f"Sound pavement in {last['year']:.0f}", share(last["sound_with"]),
                     delta=f"{share(last['sound_without'])} without work", delta_color="off", delta_arrow="off")
     tiles[3].metric(f"Mean index in {last['year']:.0f}", f"{last['index_with']:.1f}",
-                    delta=f"{last['index_without']:.1f} without work", delta_color="off", delta_arrow="off")
+                    delta=f"{mean_index_now(made.prepared):.1f} today, {last['index_without']:.1f} without work",
+                    delta_color="off", delta_arrow="off")
     said = council.bound_words(made)
     if said:
         st.caption(session.plain(said))

@@ -116,6 +116,18 @@ def test_bad_rows_are_listed_and_good_rows_go_on(blocks: Path, tmp_path: Path, c
     assert "9999 counted, but the block has 60 panels" in notes.loc["Y", "message"]
 
 
+def test_a_scenario_that_no_program_can_keep_ends_with_2(blocks: Path, tmp_path: Path,
+                                                         capsys: pytest.CaptureFixture[str]) -> None:
+    scenario, out = tmp_path / "asked.toml", tmp_path / "out"
+    scenario.write_text('budget_usd = 10\nyears = 2\nkept_out = ["nowhere"]\n'
+                        '[[forced]]\nblock_id = "B01"\nyear = 2027\nstrategy = "reconstruction"\n')
+    assert main(["plan", str(blocks), "--scenario", str(scenario), "--out", str(out)]) == 2
+    said = capsys.readouterr()
+    assert "programmed" not in said.out and "nowhere: the block is not in the table" in said.err
+    assert "too little" in said.err and "no program obeys all that is asked" in said.err
+    assert pd.read_json(out / "summary.json", typ="series")["status"] == "infeasible"
+
+
 def test_demo_and_check(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     out = tmp_path / "city.csv"
     assert main(["demo", "--blocks", "30", "--seed", "3", "--out", str(out)]) == 0

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Callable, Mapping
-from dataclasses import asdict, dataclass, field, fields, replace
+from dataclasses import MISSING, asdict, dataclass, field, fields, replace
 from functools import cached_property
 from typing import Any, Final, Literal
 
@@ -197,12 +197,15 @@ class Scenario:
     def from_mapping(cls, mapping: Mapping[str, Any]) -> Scenario:
         """A scenario from the content of a TOML or JSON file.
 
-        ``budget_usd`` with ``years`` may stand for ``budgets_usd``.  Raises :class:`ValueError` with the name
-        of what is unknown or wrong.
+        ``budget_usd`` with ``years`` may stand for ``budgets_usd``; beside that ``years`` has to agree.  Raises
+        :class:`ValueError` with the name of what is unknown or wrong.
         """
         given = dict(mapping)
-        if "budget_usd" in given:
-            given["budgets_usd"] = [given.pop("budget_usd")] * int(given.pop("years", 10))
+        if {"budget_usd", "budgets_usd"} <= set(given):
+            raise ValueError("budget_usd and budgets_usd are two ways to say one thing: give one of them")
+        asked = given.pop("years", None)
+        if "budgets_usd" not in given and not {"budget_usd", "years"}.isdisjoint(mapping):
+            given["budgets_usd"] = [given.pop("budget_usd", cls.budgets_usd[0])] * int(asked or 10)
         unknown = set(given) - {item.name for item in fields(cls)}
         if unknown:
             raise ValueError(f"unknown in a scenario: {', '.join(sorted(unknown))}")
@@ -212,10 +215,12 @@ class Scenario:
                 if table and given["budgets_usd"]:
                     given.setdefault("start_year", min(int(str(year)) for year in given["budgets_usd"]))
                 given["budgets_usd"] = money_by_year("the yearly budget", given["budgets_usd"], None)
+                if asked is not None and int(asked) != len(given["budgets_usd"]):
+                    raise ValueError(f"budgets_usd has {len(given['budgets_usd'])} years, but years is {asked}")
             first = int(given.get("start_year", cls.start_year))
             years = range(first, first + len(given.get("budgets_usd", cls.budgets_usd)))
             for name, kind in _ROWS.items():
-                given[name] = tuple(_row(kind, row, years) for row in given.get(name, ()))
+                given[name] = tuple(_row(name, kind, row, years) for row in given.get(name, ()))
             given["kept_out"] = tuple(str(block) for block in given.get("kept_out", ()))
             return cls(**given)
         except TypeError as error:
@@ -228,8 +233,16 @@ _ROWS: Final[dict[str, Any]] = {
     "closed": Closed, "targets": Target}
 
 
-def _row(kind: Any, row: Mapping[str, Any], years: range) -> Any:
+def _row(name: str, kind: Any, row: Mapping[str, Any], years: range) -> Any:
     """One row of a scenario from the content of a file."""
+    named = {item.name: item.default is MISSING and item.default_factory is MISSING for item in fields(kind)}
+    lacking = [key for key, required in named.items() if required and key not in row]
+    unknown = [str(key) for key in row if key not in named]
+    if lacking or unknown:
+        told = {"lacks": lacking, "has no use for": unknown}
+        said = [f"{words} {', '.join(keys)}" for words, keys in told.items() if keys]
+        held = ", ".join(f"{key} = {value}" for key, value in list(row.items())[:3])
+        raise ValueError(f"the row of {name} with {held or 'nothing'} {' and '.join(said)}")
     given = {name: tuple(value) if isinstance(value, list) else value for name, value in row.items()}
     if kind is Fund and "budgets_usd" in given:
         given["budgets_usd"] = money_by_year(f"fund '{given.get('name')}'", given["budgets_usd"], years)

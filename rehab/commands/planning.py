@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 
     from rehab.plan import Plan, Prepared
 
+#: topics of notes on what the scenario asks: they are said at once; all notes are in a file
+_ASKED = ("conflict", "program", "backlog", "limit", "forced", "kept out", "closed year", "override")
 #: files that only some runs write; those of an earlier run belong to another program
 _SOMETIMES = ("chances.csv", "block_chances.csv", "block_places.csv", "payments.csv")
 
@@ -46,6 +48,13 @@ def plan(options: argparse.Namespace) -> int:
     for name in _SOMETIMES:
         (options.out / name).unlink(missing_ok=True)
     _write(decided, geometry, problems, options.out, {"reading": round(read, 3)})
+    asked = decided.notes[decided.notes["topic"].isin(_ASKED)]
+    for note in asked.astype("object").where(asked.notna(), "").to_dict("records"):
+        where = " in ".join(str(note[part]) for part in ("block_id", "year") if note[part] != "")
+        print(f"note: {where}: {note['message']}" if where else f"note: {note['message']}", file=sys.stderr)
+    if decided.summary["status"] in ("infeasible", "unknown"):
+        print(f"no program obeys all that is asked; what is known of the blocks is in {options.out}", file=sys.stderr)
+        return 2
     if options.draws is not None:
         _draw(decided, options.draws, options.out)
     if options.robust is not None:
@@ -55,9 +64,6 @@ def plan(options: argparse.Namespace) -> int:
     proof = "" if gap is None else f", gap {100 * gap:.4f} %"
     print(f"{len(decided.program)} of {len(prepared.network)} blocks programmed, ${spent:,.0f} of "
           f"${budget:,.0f}{proof}; results in {options.out}")
-    if decided.summary["status"] in ("infeasible", "unknown"):
-        for message in decided.notes["message"]:
-            print(f"note: {message}", file=sys.stderr)
     return 0
 
 

@@ -38,7 +38,7 @@ class Least:
     """The least money for an aim.
 
     ``plan`` reaches it with ``factor`` times the scenario's money; no program can with less than ``proven`` times that.
-    Without any that does, ``plan`` is None and ``why`` says what stands against it.
+    Without any that does, ``plan`` is None and ``why`` says what stands against it; otherwise what it leaves out.
     """
 
     aim: str
@@ -105,7 +105,9 @@ def least(prepared: Prepared, asked: Scenario, effort: int = _EFFORT) -> Least:
             middle = (failed + step) / 2
             nearer = _tried(prepared, asked.times(low * (1 + middle) + _TINY), posed, relaxed, effort)
             failed, step, found = (middle, step, found) if nearer is None else (failed, middle, nearer)
-    return Least(asked.name, low * (1 + step) + _TINY, low, found)
+    assert found is not None
+    return Least(asked.name, low * (1 + step) + _TINY, low, found, "; ".join(
+        found.notes.loc[found.notes["topic"] == "backlog", "message"]))
 
 
 def _tried(prepared: Prepared, trial: Scenario, rich: Posed, relaxed: _Relaxed, effort: int) -> Plan | None:
@@ -183,7 +185,9 @@ def sentences(prepared: Prepared, asked: Scenario, found: Sequence[Least]) -> li
         if one.plan is None:
             said.append(f"{one.aim}: cannot be met: {one.why}.")
         else:
-            said.append(f"{one.aim}: ${usd:,.0f}{every} is enough; it is proven that less than ${proven:,.0f} is not.")
+            less = f" Not quite: {one.why}." if one.why else ""
+            said.append(f"{one.aim}: ${usd:,.0f}{every} is enough; it is proven that less than ${proven:,.0f} is not."
+                        + less)
     now = mean_index_now(prepared)
     return [f"The mean index by area is {now:.1f} today.", *said]
 

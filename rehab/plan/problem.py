@@ -69,7 +69,7 @@ def solve(prepared: Prepared, scenario: Scenario, posed: Posed, effort: int,
     for _ in range(_MOST_CUTS):
         if scenario.choice == "best":
             chosen = program.best(offers, limit_rows.part(limits, active), posed.must, of,
-                                  0 if quick else effort, start)
+                                  0 if quick else effort, start, scenario.cleared_by)
             chosen = replace(chosen, prices=_all_prices(chosen.prices, active))
             used = np.asarray(limits.uses[chosen.rows].sum(axis=0)).ravel()
             broken = ~active & (used > limits.most + 1e-9 * np.abs(limits.most))

@@ -148,8 +148,8 @@ def _outside(plan: Plan, near: pd.Series) -> list[str]:
     elif pd.notna(near["cheaper_usd"]) and near["cheaper_usd"] < near["cost_usd"]:
         year = int(near["year"])
         spare = _spare(plan, year)
-        said.append(f"To come in, it would have to cost ${near['cheaper_usd']:,.0f} less, or the price of money in "
-                    f"{year} would have to fall to {100 * near['price_share']:.0f} % of what it is; "
+        said.append(f"To come in, it would have to cost ${near['cheaper_usd']:,.0f} less, or what a dollar buys "
+                    f"elsewhere in {year} would have to fall to {100 * near['price_share']:.0f} % of what it is; "
                     f"${max(near['cost_usd'] - spare, 0.0):,.0f} more in {year} would pay for it beside all the rest.")
     elif near["benefit"] <= 0:
         said.append("It gains nothing in this measure, so no money would bring it in.")

@@ -19,6 +19,17 @@ def test_a_scenario_survives_the_way_to_a_file_and_back() -> None:
     assert own.with_budget(3e6).fingerprint() != own.fingerprint()
 
 
+@pytest.mark.parametrize(("given", "budgets"), [
+    ({"budget_usd": 3, "years": 2}, (3.0, 3.0)),
+    ({"budgets_usd": [1, 2], "years": 2}, (1.0, 2.0)),
+    ({"budgets_usd": {"2027": 1, "2028": 2}, "years": 2}, (1.0, 2.0)),
+    ({"years": 3}, Scenario().budgets_usd[:1] * 3),
+    ({"budget_usd": 5}, (5.0,) * 10),
+])
+def test_years_and_money_go_together(given: dict[str, object], budgets: tuple[float, ...]) -> None:
+    assert Scenario.from_mapping(given).budgets_usd == budgets
+
+
 @pytest.mark.parametrize(("given", "words"), [
     ({"budgets_usd": [-1]}, "zero or more"),
     ({"budgets_usd": []}, "1 to 50 years"),
@@ -28,7 +39,10 @@ def test_a_scenario_survives_the_way_to_a_file_and_back() -> None:
     ({"overrides": [{"block_id": "B1", "strategy": "overlay", "reason": "x"}]}, "'overlay' is not one of"),
     ({"forced": [{"block_id": "B1", "year": 1999}]}, "1999 is not a year"),
     ({"forced": [{"block_id": "B1", "year": 2027}], "kept_out": ["B1"]}, "at once: B1"),
-    ({"forced": [{"block_id": "B1"}]}, "cannot be read"),
+    ({"forced": [{"block_id": "B1"}]}, "the row of forced with block_id = B1 lacks year"),
+    ({"closed": [{"block_id": "B1", "year": 2028, "reason": "x"}]}, "has no use for reason"),
+    ({"budget_usd": 1, "budgets_usd": [1]}, "two ways"),
+    ({"budgets_usd": [1, 2], "years": 3}, "has 2 years, but years is 3"),
 ])
 def test_an_impossible_scenario_says_why(given: dict[str, object], words: str) -> None:
     with pytest.raises(ValueError, match=words):

@@ -10,7 +10,7 @@ from scipy import optimize
 
 from rehab import plan
 from rehab.base import tables
-from rehab.base.limits import DistrictShare, Fund, Target
+from rehab.base.limits import Closed, DistrictShare, Fund, Target
 from rehab.base.settings import Scenario
 from rehab.inputs import assumptions as reader
 from rehab.inputs import demo
@@ -117,6 +117,12 @@ def test_the_least_that_clears_the_backlog() -> None:
     banned = left["no_work_until"].fillna(0) > START + 2
     dug = (left["utility_year"] >= START + 2) & (left["utility_year"] <= START + 5)
     assert len(heavy & done) > 2 and (banned | dug).all()
+    assert bool(found.why) == bool(len(left))
+    name = sorted(heavy & done)[0]
+    shut = replace(scenario, closed=tuple(Closed(name, START + step) for step in range(3)))
+    short = least.least(prepared, shut, 0)
+    assert short.factor < found.factor and f"{name}: the year is closed to the block by hand" in short.why
+    assert "Not quite" in least.sentences(prepared, shut, [short])[1]
 
 
 def test_money_that_no_year_of_a_lumpy_city_has_in_parts() -> None:

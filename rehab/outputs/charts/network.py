@@ -39,6 +39,8 @@ def program_chart(by_year: pd.DataFrame) -> go.Figure:
     )
     titled(figure, title, "Dollars of the year", barmode="stack")
     dollars(figure)
+    if not by_year[["budget_usd", *(f"{name}_usd" for name in WORK)]].to_numpy().any():
+        figure.update_yaxes(range=[0, 1e6])  # without any money an axis of its own would show thousandths
     years(figure, by_year["year"])
     steady(figure)
     return figure

@@ -41,19 +41,20 @@ class Chosen:
 
 
 def best(offers: Offers, limits: Limits, forced: Flags, names: Ints | list[str], effort: int = 60,
-         start: Ints | None = None) -> Chosen:
+         start: Ints | None = None, cleared_by: int | None = None) -> Chosen:
     """The program of the most benefit within the limits, by :func:`rehab.solvers.choice.select` with ``effort``.
 
-    ``forced`` says which of the offers' alternatives must be chosen, ``names`` the block of each alternative, both for
-    the words of a conflict; ``start`` are the offers of a program known before.
+    ``forced`` says which of the offers' alternatives must be chosen, ``names`` the block of each alternative,
+    ``cleared_by`` the year of the backlog, all for the words of a conflict; ``start`` are the offers of a program known
+    before.
     """
     value, cost = offers.member @ offers.alternatives.benefit, offers.member @ limits.uses
     if conflicts.beyond(cost, offers.group, limits).any():
-        return nothing("infeasible", conflicts.explain(offers, limits, forced, names))
+        return nothing("infeasible", conflicts.explain(offers, limits, forced, names, cleared_by))
     found = choice.select(value, cost, offers.group, limits.most, effort=effort, seconds=_LONGEST_S, gap=_CLOSE,
                           start=start)
     if found.status == "infeasible":
-        return nothing("infeasible", conflicts.explain(offers, limits, forced, names))
+        return nothing("infeasible", conflicts.explain(offers, limits, forced, names, cleared_by))
     if found.status == "unknown":
         note = Note("program", None, None, "the search ended before it found any program; ask for less")
         return nothing("unknown", (note,), found.upper_bound)
@@ -97,7 +98,7 @@ def by_rule(offers: Offers, limits: Limits, scenario: Scenario, must: Flags, bad
     used = np.asarray(cost[picked].sum(axis=0)).ravel()
     over = used > limits.most + 1e-6 * np.maximum(np.abs(limits.most), 1.0)
     if (over & ~limits.table["floor"].to_numpy(bool)).any():  # only what is forced may be beyond its limit
-        return nothing("infeasible", conflicts.explain(offers, limits, forced, names))
+        return nothing("infeasible", conflicts.explain(offers, limits, forced, names, scenario.cleared_by))
     notes = tuple(Note("limit", None, None, f"a simple rule does not keep this: {words(limits, int(at))}")
                   for at in np.flatnonzero(over))
     missed = np.isin(offers.group, np.setdiff1d(offers.group, offers.group[picked]))  # they had no way to do nothing

@@ -17,8 +17,12 @@ from rehab.steps.program.limits import MONEY, Limits, amount, words, year_of
 _NAMED: Final = 6  #: blocks named in one sentence
 
 
-def explain(offers: Offers, limits: Limits, forced: Flags, names: Ints | Sequence[str]) -> tuple[Note, ...]:
-    """One note for each limit that cannot be kept; if none fails by itself, what is short at the least."""
+def explain(offers: Offers, limits: Limits, forced: Flags, names: Ints | Sequence[str],
+            cleared_by: int | None = None) -> tuple[Note, ...]:
+    """One note for each limit that cannot be kept; if none fails by itself, what is short at the least.
+
+    ``cleared_by``: the year by which the backlog has to be cleared, if it has to.
+    """
     cost = offers.member @ limits.uses
     need = needed(cost, offers.group)
     over = beyond(cost, offers.group, limits)
@@ -29,7 +33,8 @@ def explain(offers: Offers, limits: Limits, forced: Flags, names: Ints | Sequenc
         if key not in tightest or limits.most[at] < limits.most[tightest[key]]:
             tightest[key] = at
     if tightest:
-        return tuple(_alone(at, float(need[at]), limits, forced, names) for at in sorted(tightest.values()))
+        return tuple(_alone(at, float(need[at]), limits, forced, names, cleared_by)
+                     for at in sorted(tightest.values()))
     short = choice.shortage(cost, offers.group, limits.most)
     found = np.flatnonzero(short > 1e-7 * np.maximum(np.abs(limits.most), 1.0))
     if not len(found):
@@ -37,7 +42,7 @@ def explain(offers: Offers, limits: Limits, forced: Flags, names: Ints | Sequenc
                      "parts of blocks would; relax one of the limits a little"),)
     return tuple(Note("conflict", None, year_of(limits, at), "together with the other limits this cannot be kept: "
                       f"{words(limits, at)}; it is short by {amount(short[at], limits.table['unit'].iloc[at])} at the "
-                      f"least; {_relax(limits, at)}") for at in found.tolist())
+                      f"least; {_relax(limits, at, cleared_by)}") for at in found.tolist())
 
 
 def needed(cost: sparse.csr_array, group: Ints) -> Floats:
@@ -56,7 +61,8 @@ def beyond(cost: sparse.csr_array, group: Ints, limits: Limits) -> Flags:
     return np.asarray(needed(cost, group) > limits.most + 1e-9 * np.maximum(np.abs(limits.most), 1.0))
 
 
-def _alone(at: int, need: float, limits: Limits, forced: Flags, names: Ints | Sequence[str]) -> Note:
+def _alone(at: int, need: float, limits: Limits, forced: Flags, names: Ints | Sequence[str],
+           cleared_by: int | None) -> Note:
     """A limit that cannot be kept whatever else is given up."""
     row, year, most = limits.table.iloc[at], year_of(limits, at), float(limits.most[at])
     unit = row["unit"]
@@ -64,8 +70,9 @@ def _alone(at: int, need: float, limits: Limits, forced: Flags, names: Ints | Se
         return Note("conflict", None, year, f"{words(limits, at)}: even with all work that is open it stays "
                     f"{amount(need - most, unit)} below; lower the target, open more strategies, or set a later year")
     if row["floor"]:
-        return Note("conflict", None, year, f"{words(limits, at)}, but all work that is open there costs no more than "
-                    f"{amount(-need, unit)}; lower the share or open more work there")
+        there = f"but all work that is open there costs no more than {amount(-need, unit)}" if need < 0 else \
+            "but no block lies there, or none may be worked on"
+        return Note("conflict", None, year, f"{words(limits, at)}, {there}; lower the share or open more work there")
     uses = limits.uses[:, [at]].toarray().ravel()
     those = np.flatnonzero(forced & (uses > 0))
     those = those[np.argsort(-uses[those], kind="stable")]
@@ -73,10 +80,13 @@ def _alone(at: int, need: float, limits: Limits, forced: Flags, names: Ints | Se
     more = f" and {len(those) - _NAMED} more" if len(those) > _NAMED else ""
     what = "the forced work" if len(those) else "what has to be done"
     those_words = f" ({listed}{more})" if listed else ""
+    if cleared_by is not None:
+        what, those_words = f"the backlog that is to be cleared by {cleared_by}", \
+            f", with the forced work{those_words}," if listed else ""
     lack = amount(need - most, unit)
     verb = "costs" if row["limit"] == MONEY else "takes"
     return Note("conflict", None, year, f"{what}{those_words} {verb} {amount(need, unit)}, "
-                f"{_kind(limits, at)} {amount(most, unit)}: {lack} too little; {_relax(limits, at)}")
+                f"{_kind(limits, at)} {amount(most, unit)}: {lack} too little; {_relax(limits, at, cleared_by)}")
 
 
 def _kind(limits: Limits, at: int) -> str:
@@ -84,7 +94,8 @@ def _kind(limits: Limits, at: int) -> str:
     return str(row["detail"]) if row["limit"] == MONEY else f"the capacity of {row['detail']}"
 
 
-def _relax(limits: Limits, at: int) -> str:
+def _relax(limits: Limits, at: int, cleared_by: int | None) -> str:
     row = limits.table.iloc[at]
-    return {MONEY: "raise the budget or force less", "capacity": "raise the capacity or force less",
+    less = "force less" if cleared_by is None else "force less, or set a later year for the backlog"
+    return {MONEY: f"raise the budget or {less}", "capacity": f"raise the capacity or {less}",
             "district share": "lower the share", "target": "lower the target or give more money"}[str(row["limit"])]

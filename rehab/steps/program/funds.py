@@ -64,10 +64,20 @@ def missing_row(taken: Alternatives, every: Alternatives, network: pd.DataFrame,
     uses += np.where((every.then_step >= 0) & covered[np.arange(len(every)), again], every.then_usd, 0.0)
     year = scenario.start_year + int(np.flatnonzero(inside.any(axis=0)).max())
     table = pd.DataFrame({"limit": [MONEY], "year": pd.array([year], dtype="Int64"),
-                          "detail": ["funds of several years together"], "unit": ["usd"], "floor": [False]}).astype(
+                          "detail": [_in_words(inside, scenario)], "unit": ["usd"], "floor": [False]}).astype(
         {"limit": "str", "detail": "str", "unit": "str"})
     slopes = (share * money).sum(axis=0) / np.maximum(money.sum(axis=0), 1e-9)
     return Limits(sparse.csc_array(uses[:, None]), np.array([float((share * money).sum())]), table, slopes[None, :])
+
+
+def _in_words(inside: Flags, scenario: Scenario) -> str:
+    """A set of funds that changes from year to year: each fund with its years."""
+    said = []
+    for name, own in zip([GENERAL, *(fund.name for fund in scenario.funds)], inside, strict=True):
+        if own.any():
+            first, last = (scenario.start_year + int(np.flatnonzero(own)[end]) for end in (0, -1))
+            said.append(f"{name} {first}" + (f" to {last}" if last > first else ""))
+    return f"funds together: {', '.join(said)}"
 
 
 class _Bills(NamedTuple):

@@ -143,21 +143,28 @@ def _overridden(alternatives: Alternatives, network: pd.DataFrame, due: Flags, s
 
 def _clear(alternatives: Alternatives, why: Ints, backlog: Flags, scenario: Scenario, network: pd.DataFrame,
            needed: Flags, notes: list[Note]) -> None:
-    """Blocks of the backlog get their first work by the year set; those that nothing is open for are told."""
+    """Blocks of the backlog get their first work by the year set; those that nothing is open for by then are told."""
     assert scenario.cleared_by is not None
     last = scenario.cleared_by - scenario.start_year
-    of_backlog = backlog[alternatives.block]
-    why[of_backlog & (why == OPEN) & (alternatives.step > last)] = LATE
+    of_backlog, in_time = backlog[alternatives.block], alternatives.step <= last
     can = np.zeros(len(backlog), bool)
-    can[alternatives.block[why == OPEN]] = True
+    can[alternatives.block[(why == OPEN) & in_time]] = True
+    why[of_backlog & can[alternatives.block] & (why == OPEN) & ~in_time] = LATE  # the others may come later
     needed |= backlog & can
     left = np.flatnonzero(backlog & ~can)
     if len(left):
-        named = ", ".join(network["block_id"].iloc[left[:5]])
+        said = "; ".join(f"{network['block_id'].iloc[row]}: {_shut(alternatives, why, in_time, row)}"
+                         for row in left[:5])
         notes.append(Note("backlog", None, scenario.cleared_by,
                           f"{len(left):,} {'block' if len(left) == 1 else 'blocks'} of the backlog can get no work by "
-                          f"then ({named}{' and more' if len(left) > 5 else ''}): kept out, closed, or dearer than any "
-                          "year's money; they are left out of the aim"))
+                          f"then ({said}{'; and more' if len(left) > 5 else ''}); they are left out of the aim and may "
+                          "be worked on later"))
+
+
+def _shut(alternatives: Alternatives, why: Ints, in_time: Flags, row: int) -> str:
+    """What most of the work that the rules call for on a block by then is not open for."""
+    found = why[(alternatives.block == row) & in_time & (why != NOT_DUE)]
+    return REASONS[int(np.bincount(found).argmax()) if len(found) else NOT_DUE]
 
 
 def _force(alternatives: Alternatives, network: pd.DataFrame, due: Flags, why: Ints, scenario: Scenario,

@@ -85,11 +85,14 @@ def of_blocks(openings: Openings, offers: Offers, limits: Limits, chosen: Chosen
     heaviest = said[_heaviest(limits.uses[best], prices)]
     out["limit"] = pd.Series(heaviest, index=block, dtype="str").reindex(out.index).fillna("")
     shut = pd.DataFrame({"block": openings.alternatives.block, "why": openings.why})
-    shut = shut[(shut["why"] != OPEN) & ~shut["block"].isin(made.block)]
+    some = np.unique(openings.alternatives.block[openings.open])
+    shut = shut[(shut["why"] != OPEN) & ~shut["block"].isin(some)]
     reason = {int(block): NOT_DUE for block in shut["block"].unique()}
     for row, codes in shut.loc[shut["why"] != NOT_DUE].groupby("block")["why"]:
         reason[int(str(row))] = int(codes.mode().iloc[0])
-    out["why"] = pd.Series([REASONS[reason[row]] if row in reason else "" for row in range(len(out))], dtype="str")
+    told = {row: REASONS[code] for row, code in reason.items()}
+    told |= dict.fromkeys(np.setdiff1d(some, made.block).tolist(), "its corridor offers no work on it in any year")
+    out["why"] = pd.Series([told.get(row, "") for row in range(len(out))], dtype="str")
     return out.astype({"year": "Int64", "next_year": "Int64", "strategy": "str", "next_strategy": "str"})
 
 

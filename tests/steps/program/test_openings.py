@@ -208,6 +208,12 @@ def test_a_backlog_is_cleared_by_its_year() -> None:
     assert [(note.topic, note.block_id) for note in later.notes] == [("conflict", "B0")]
 
 
+def test_a_block_that_misses_the_year_of_the_backlog_may_come_later() -> None:
+    found = opened(city(3), backlog=[True, False, False], cleared_by=START, closed=(Closed("B0", START),))
+    assert not found.needed.any() and reason(found, 2) == "open"
+    assert "B0: the year is closed to the block by hand" in found.notes[0].message
+
+
 def test_inputs_stay_as_they_are() -> None:
     before = replace(FOUR, cost_usd=FOUR.cost_usd.copy(), benefit=FOUR.benefit.copy())
     network = city(2, utility_year=[2027, np.nan])
