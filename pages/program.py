@@ -124,9 +124,11 @@ def proof(made: Plan) -> None:
 
 def _notes(notes: pd.DataFrame) -> None:
     """The first notes in full, the others in a table."""
-    said = [session.plain(f"{'Network' if pd.isna(note.block_id) else note.block_id}"
-                          f"{'' if pd.isna(note.year) else f' in {note.year}'}: {note.message}")
-            for note in notes.itertuples(index=False)]
+    said = []
+    for note in notes.itertuples(index=False):
+        where = " in ".join(str(part) for part in (note.block_id, note.year) if pd.notna(part))
+        said.append(session.plain(f"{where}: {note.message}." if where else f"{note.message[:1].upper()}"
+                                  f"{note.message[1:]}."))
     if len(said) <= 3:
         for words in said:
             st.warning(words)

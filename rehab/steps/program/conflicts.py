@@ -40,7 +40,9 @@ def explain(offers: Offers, limits: Limits, forced: Flags, names: Ints | Sequenc
     if not len(found):
         return (Note("conflict", None, None, "no program of whole blocks obeys all that is asked together, though "
                      "parts of blocks would; relax one of the limits a little"),)
-    return tuple(Note("conflict", None, year_of(limits, at), "together with the other limits this cannot be kept: "
+    others = "the other limits" if cleared_by is None else \
+        f"the other limits and the backlog that is to be cleared by {cleared_by}"
+    return tuple(Note("conflict", None, year_of(limits, at), f"together with {others} this cannot be kept: "
                       f"{words(limits, at)}; it is short by {amount(short[at], limits.table['unit'].iloc[at])} at the "
                       f"least; {_relax(limits, at, cleared_by)}") for at in found.tolist())
 
