@@ -12,6 +12,7 @@ from rehab.base.tables import IN_WORDS
 from rehab.plan.model import Floats, Plan
 from rehab.steps import program
 from rehab.steps.program import funds, why
+from rehab.steps.program.openings import DEARER
 
 NEXT_USD: Final = 100_000.0  #: what "the next dollars" are said of
 
@@ -66,10 +67,20 @@ def next_dollars(plan: Plan, usd: float = NEXT_USD) -> list[str]:
         if np.isnan(price):
             continue
         if price <= 0:
-            said.append(f"More money in {year} buys nothing: all that is worth doing then is paid for.")
+            dear = _dearer(plan, year)
+            still = f", but {dear:,} {'block has' if dear == 1 else 'blocks have'} work that costs more than all " \
+                "that the year may spend" if dear else ""
+            said.append(f"A little more money in {year} buys nothing: all that is worth doing then is paid for{still}.")
         else:
             said.append(f"The next ${usd:,.0f} in {year} {gained(plan, usd * price)}.")
     return said
+
+
+def _dearer(plan: Plan, year: int) -> int:
+    """Blocks with work in a year that is shut because it is dearer than all the money of the year."""
+    found = plan.posed.openings
+    those = (found.why == DEARER) & (found.alternatives.step == year - plan.prepared.start_year)
+    return len(np.unique(found.alternatives.block[those]))
 
 
 def gained(plan: Plan, benefit: float) -> str:

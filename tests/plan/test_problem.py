@@ -262,6 +262,19 @@ def test_the_backlog_is_cleared_by_its_year() -> None:
     assert heavy and heavy - done == left
 
 
+def test_a_lock_without_a_work_is_no_worse_than_one_with_a_work() -> None:
+    prepared = city(40)
+    names = prepared.network["block_id"].to_numpy()
+    several = sum(prepared.adequate[name][:, 1].astype(int) for name in tables.WORK) > 1
+    name = names[np.flatnonzero(several)[0]]
+    free = plan.decide(prepared, asked(prepared, 2e6, strategies="adequate", forced=(Forced(name, START + 1),)), 1)
+    assert free.program.set_index("block_id").at[name, "year"] == START + 1
+    for work in tables.WORK:
+        lock = Forced(name, START + 1, work)
+        tied = plan.decide(prepared, asked(prepared, 2e6, strategies="adequate", forced=(lock,)), 1)
+        assert tied.chosen.value <= free.chosen.upper_bound * (1 + 1e-9)
+
+
 def test_two_works_on_a_block_keep_their_years_and_capacities() -> None:
     prepared = city(60, 3, 20)
     made = plan.decide(prepared, asked(prepared, 1e5, works=2), 0)

@@ -113,7 +113,7 @@ def allowed(alternatives: Alternatives, network: pd.DataFrame, due: Flags, scena
     needed = np.zeros(len(network), bool)
     if backlog is not None and scenario.cleared_by is not None:
         _clear(alternatives, why, backlog, scenario, network, needed, notes)
-    alternatives, forced = _force(alternatives, network, due, why, scenario, notes)
+    alternatives, forced = _force(alternatives, network, due, why, scenario, needed, notes)
     needed[alternatives.block[forced]] = True
     return Openings(alternatives, why, forced, needed, tuple(notes))
 
@@ -168,7 +168,11 @@ def _shut(alternatives: Alternatives, why: Ints, in_time: Flags, row: int) -> st
 
 
 def _force(alternatives: Alternatives, network: pd.DataFrame, due: Flags, why: Ints, scenario: Scenario,
-           notes: list[Note]) -> tuple[Alternatives, Flags]:
+           needed: Flags, notes: list[Note]) -> tuple[Alternatives, Flags]:
+    """Shut what is beside forced work, and mark it.
+
+    A lock that names no work leaves all that is open in its year to the optimiser; a simple rule is given one work.
+    """
     position = _places(network, (lock.block_id for lock in scenario.forced))
     forced = np.zeros(len(alternatives), bool)
     cost = alternatives.cost_usd.copy()
@@ -188,6 +192,11 @@ def _force(alternatives: Alternatives, network: pd.DataFrame, due: Flags, why: I
             notes.append(Note("conflict", lock.block_id, lock.year,
                               f"forced into a year that is closed to it: {REASONS[int(shut[0])]}"))
         notes.extend(_against_override(lock, scenario))
+        free = fits & (why == OPEN)
+        if lock.strategy is None and lock.cost_usd is None and scenario.choice == "best" and free.sum() > 1:
+            why[own & ~free & (why != NOT_DUE)] = FORCED
+            needed[position[lock.block_id]] = True
+            continue
         # What is forced may break what closes its year, but no more than that: no second work in a closed year.
         better = why == OPEN if (fits & (why == OPEN)).any() else alternatives.then_step < 0
         fits = fits & better if (fits & better).any() else fits

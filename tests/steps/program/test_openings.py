@@ -124,19 +124,25 @@ def test_an_override_replaces_the_rules_but_not_the_closed_years() -> None:
     assert not [row for row in allow(city(2), overrides=none)[0] if row[0] == 1]
 
 
-def test_a_forced_year_takes_the_adequate_strategy_of_most_benefit() -> None:
+def test_a_forced_year_leaves_its_open_work_to_the_optimiser() -> None:
     rows, must, notes = allow(city(2), forced=(Forced("B0", START),))
-    assert must == {(0, 0, "full_depth")} and not notes
-    assert {row for row in rows if row[0] == 0} == must  # the other ways of that block are gone
+    assert not must and not notes
+    assert {row for row in rows if row[0] == 0} == {(0, 0, "partial_depth"), (0, 0, "full_depth")}
     found = opened(city(2), forced=(Forced("B0", START),))
     assert found.needed.tolist() == [True, False] and reason(found, 2) == "another work or year is forced"
+
+
+def test_a_simple_rule_is_given_the_forced_work_of_most_benefit() -> None:
+    _, must, _ = allow(city(2), forced=(Forced("B0", START),), choice="worst first")
+    assert must == {(0, 0, "full_depth")}
 
 
 def test_a_forced_year_takes_what_is_open_before_what_is_not() -> None:
     both = FOUR.beside(pairs((1, 0, "full_depth", 30, 8, 1, "grinding", 5)))  # more benefit, in a closed year
     due = np.append(ADEQUATE, True)
     lock = (Forced("B1", START),)
-    assert opened(city(2), both, due, forced=lock).forced.tolist() == [False] * 6 + [True]
+    free = opened(city(2), both, due, forced=lock)
+    assert not free.forced.any() and free.open[[3, 6]].all() and free.needed[1]
     shut = opened(city(2), both, due, forced=lock, closed=(Closed("B1", START + 1),))
     assert shut.forced.tolist() == [False] * 3 + [True] + [False] * 3 and not shut.notes
     dear = opened(city(2), money=10.0, forced=(Forced("B0", START),))
