@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
+from scipy import optimize, sparse
 
 from rehab.solvers.choice import branch, improve, linear, patterns, rounding
 from rehab.solvers.choice.dual import CORE, Dual, core, solve
@@ -16,6 +17,9 @@ EXACT = 45
 """Open groups up to which the whole core is searched with proof."""
 ANY = 200
 """Groups up to which all of them are searched where no choice was found otherwise."""
+GENERAL = 30_000
+"""Alternatives up to which the general solver is asked for any choice where none was found otherwise."""
+GENERAL_S = 30.0
 MARGINS = (0.002, 0.006, 0.02)
 """By how much floors are raised, in shares of what all groups together could give."""
 DIVE = 50
@@ -108,13 +112,34 @@ def _any(problem: Problem, dual: Dual, state: State, gap: float, deadline: float
     if (over > 1e-7 * problem.budget).any():
         state.short = int(np.argmax(over / np.maximum(problem.budget, 1e-300)))
         return
-    if problem.groups > ANY:
+    _in_general(problem, state, deadline)
+    if state.chosen is not None or problem.groups > ANY:
         return
     everything = np.ones(len(problem.value), bool)
     _, ended = _search(problem, dual, state, everything, np.arange(problem.groups), gap, deadline,
                        _all(effort, STRETCH))
     if ended and state.chosen is None:
         state.short = int(np.argmax(most))
+
+
+def _in_general(problem: Problem, state: State, deadline: float) -> None:
+    """Any choice that the general solver finds; limits that cross one another are what it is made for."""
+    seconds = min(deadline - time.monotonic(), GENERAL_S)
+    if seconds <= 0 or len(problem.value) > GENERAL:
+        return
+    one = sparse.csr_array((np.ones(len(problem.of)), (problem.of, np.arange(len(problem.of)))))
+    scale = 1.0 / np.maximum(np.abs(problem.budget), 1e-9 * max(float(np.abs(problem.budget).max(initial=0.0)), 1.0))
+    use = sparse.csr_array((problem.cost @ sparse.diags_array(scale)).T)
+    found = optimize.milp(
+        -problem.value / max(float(np.abs(problem.value).max(initial=0.0)), 1e-300),
+        integrality=np.ones(len(problem.of), np.int64), bounds=optimize.Bounds(0, 1),
+        options={"time_limit": seconds, "mip_rel_gap": 0.05},
+        constraints=[optimize.LinearConstraint(use, -np.inf, problem.budget * scale),
+                     optimize.LinearConstraint(one, 1, 1)])
+    if found.x is not None:
+        picked = np.flatnonzero(found.x > 0.5)
+        if np.array_equal(problem.of[picked], np.arange(problem.groups)):
+            _offer(problem, state, picked)
 
 
 def _all(effort: int | None, each: int) -> Limit:
