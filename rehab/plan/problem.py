@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Sequence
 from dataclasses import replace
 from typing import Final
@@ -25,6 +26,8 @@ Flags = npt.NDArray[np.bool_]
 
 #: cuts that money of several funds with carry-over may need beyond the rows of the budgets
 _MOST_CUTS: Final = 100
+#: a guard against a search for them without end
+_LONGEST_S: Final = 180.0
 #: kinds of capacity -> the need that a work takes of it, and the strategies that do
 _TAKES: Final = {
     "partial_depth": ("partial_sqft", ("partial_depth", "full_depth")), "full_depth": ("full_sqyd", ("full_depth",)),
@@ -66,7 +69,10 @@ def solve(prepared: Prepared, scenario: Scenario, posed: Posed, effort: int,
     if scenario.choice == "best" and scenario.funds and scenario.carry_over > 0:
         limits, active = _cut(prepared, scenario, posed)
     quick = scenario.carry_over > 0 and effort > 0  # rows that come and go are found by plain choices first
+    latest = time.monotonic() + _LONGEST_S
     for _ in range(_MOST_CUTS):
+        if time.monotonic() > latest:
+            break
         if scenario.choice == "best":
             chosen = program.best(offers, limit_rows.part(limits, active), posed.must, of,
                                   0 if quick else effort, start, scenario.cleared_by)
