@@ -47,12 +47,13 @@ def features(made: Plan, colour_by: str) -> dict[str, object]:
     """The map's features, kept until the plan changes."""
     fingerprints = tuple(made.summary["fingerprints"].values())
     city = session.tables()
-    return _features((*fingerprints, city.key, colour_by), made, city.geometry, colour_by)
+    return _features((*fingerprints, city.key, colour_by), made, _lines(city.key, city.geometry), colour_by)
 
 
 @st.cache_resource(max_entries=12, show_spinner=False)
-def _features(key: tuple[object, ...], _made: Plan, _geometry: pd.DataFrame, _colour_by: str) -> dict[str, object]:
-    return maps.features(_made.overview, _lines(str(key[-2]), _geometry), _colour_by)
+def _features(key: tuple[object, ...], _made: Plan, _drawn: dict[str, dict[str, object]],
+              _colour_by: str) -> dict[str, object]:
+    return maps.features(_made.overview, _drawn, _colour_by)
 
 
 @st.cache_resource(max_entries=2, show_spinner=False)

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from typing import TYPE_CHECKING
+from collections.abc import Callable, Sequence
+from typing import Any
 
 import pandas as pd
 import streamlit as st
@@ -17,10 +17,6 @@ from rehab.outputs.words import money, share
 from rehab.plan import Plan, council
 from rehab.plan.least import mean_index_now
 
-if TYPE_CHECKING:
-    from streamlit.delta_generator import DeltaGenerator
-
-_AT_ONCE = ("Money", "Condition", "Grinding", "Map", "Program list")  #: tabs that are filled before the figures above
 _OPEN = {"by rule": "What the rules decide in each year", "adequate": "All that the rules find adequate"}
 
 
@@ -31,28 +27,29 @@ def main() -> None:
     limits.show()
     # The places come first and what takes time follows: a changed budget shows at once in the open tab.
     figures = st.container()
-    views = {"Money": show_money, "Condition": show_condition, "Grinding": show_grinding, "Map": _map,
-             "Program list": _list, "What money buys": _buys, "Limits and prices": _prices,
-             "Scenarios side by side": _compared, "Cost of waiting": _waiting, "Uncertainty": _uncertainty}
-    tabs = st.tabs(list(views), key="program_view", on_change="rerun")
+    at_once = {"Money": show_money, "Condition": show_condition, "Grinding": show_grinding, "Map": _map,
+               "Program list": _list}
+    after = {"What money buys": _buys, "Limits and prices": _prices, "Scenarios side by side": _compared,
+             "Cost of waiting": _waiting, "Uncertainty": _uncertainty}
+    tabs = st.tabs([*at_once, *after], key="program_view", on_change="rerun")
     with figures:
         made = session.decided()
-    opened = [(tab, name) for tab, name in zip(tabs, views, strict=True) if tab.open]
-    _fill([part for part in opened if part[1] in _AT_ONCE], views, made)
+    _fill(tabs[:len(at_once)], at_once, made)
     with figures:
         session.estimated_note(made.strategies)
         proof(made)
-    _fill([part for part in opened if part[1] not in _AT_ONCE], views, made)
+    _fill(tabs[len(at_once):], after, made)
     block = pick_block(made, "program_block", first=False)
     if block:
         lock_form(block, made.scenario)
         show_block(made, block)
 
 
-def _fill(opened: list[tuple[DeltaGenerator, str]], views: dict[str, Callable[[Plan], None]], made: Plan) -> None:
-    for tab, name in opened:
-        with tab:
-            views[name](made)
+def _fill(tabs: Sequence[Any], views: dict[str, Callable[[Plan], None]], made: Plan) -> None:
+    for tab, show in zip(tabs, views.values(), strict=True):
+        if tab.open:
+            with tab:
+                show(made)
 
 
 def budget_form() -> None:

@@ -204,8 +204,9 @@ class Scenario:
         if {"budget_usd", "budgets_usd"} <= set(given):
             raise ValueError("budget_usd and budgets_usd are two ways to say one thing: give one of them")
         asked = given.pop("years", None)
-        if "budgets_usd" not in given and not {"budget_usd", "years"}.isdisjoint(mapping):
-            given["budgets_usd"] = [given.pop("budget_usd", cls.budgets_usd[0])] * int(asked or 10)
+        if "budget_usd" in given or (asked is not None and "budgets_usd" not in given):
+            count = len(cls.budgets_usd) if asked is None else int(asked)
+            given["budgets_usd"] = [given.pop("budget_usd", cls.budgets_usd[0])] * count
         unknown = set(given) - {item.name for item in fields(cls)}
         if unknown:
             raise ValueError(f"unknown in a scenario: {', '.join(sorted(unknown))}")

@@ -155,8 +155,10 @@ def _same(offers: Offers, others: Offers, rows: npt.NDArray[np.int64]) -> npt.ND
     """The offers that hold what rows of other offers to the same scenario hold; -1 where there is none."""
     mine, wanted = _marks(offers), _marks(others)[rows]
     order = np.argsort(mine)
-    at = order[np.minimum(np.searchsorted(mine, wanted, sorter=order), len(mine) - 1)] if len(mine) else rows
-    return np.asarray(np.where(mine[at] == wanted, at, -1) if len(mine) else np.full(len(rows), -1))
+    if not len(mine):
+        return np.full(len(rows), -1)
+    at = order[np.minimum(np.searchsorted(mine, wanted, sorter=order), len(mine) - 1)]
+    return np.asarray(np.where(mine[at] == wanted, at, -1))
 
 
 def _marks(offers: Offers) -> npt.NDArray[np.uint64]:

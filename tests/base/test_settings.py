@@ -43,6 +43,7 @@ def test_years_and_money_go_together(given: dict[str, object], budgets: tuple[fl
     ({"closed": [{"block_id": "B1", "year": 2028, "reason": "x"}]}, "has no use for reason"),
     ({"budget_usd": 1, "budgets_usd": [1]}, "two ways"),
     ({"budgets_usd": [1, 2], "years": 3}, "has 2 years, but years is 3"),
+    ({"budget_usd": 1, "years": 0}, "1 to 50 years"),
 ])
 def test_an_impossible_scenario_says_why(given: dict[str, object], words: str) -> None:
     with pytest.raises(ValueError, match=words):

@@ -20,6 +20,7 @@ ANY = 200
 GENERAL = 30_000
 """Alternatives up to which the general solver is asked for any choice where none was found otherwise."""
 GENERAL_S = 30.0
+"""Seconds that it may take for that."""
 MARGINS = (0.002, 0.006, 0.02)
 """By how much floors are raised, in shares of what all groups together could give."""
 DIVE = 50
