@@ -21,7 +21,7 @@ def show_buys(made: Plan) -> None:
     if sum(made.scenario.money_usd) <= 0:
         st.info("Give the program a budget first: other money is shown as more or less of it.")
         return
-    if made.summary["status"] in ("infeasible", "unknown"):
+    if made.chosen.failed:
         st.info("There is no program under these limits, so there is nothing to set beside other money.")
         return
     now = council.side_by_side({"": made}).iloc[0]
@@ -123,7 +123,7 @@ def show_limits(made: Plan) -> None:
     """Every limit: what it allows, what is used, and what more of it would bring."""
     lines = council.limit_lines(made)
     binding = lines[lines["binds"]]
-    if made.chosen.status in ("infeasible", "unknown"):
+    if made.chosen.failed:
         st.info("There is no program, so the limits have no prices; what stands against one is said above.")
     else:
         st.write(f"{len(binding):,} of {len(lines):,} limits bind: more of them would buy more. The others cost the "

@@ -97,7 +97,7 @@ def _take_strategies() -> None:
 def proof(made: Plan) -> None:
     """What stands against a program, or its figures and how near it is to the best."""
     notes = made.notes
-    if made.summary["status"] in ("infeasible", "unknown"):
+    if made.chosen.failed:
         st.error("No program obeys all that is asked. " + " ".join(
             session.plain(f"{'' if pd.isna(note.year) else f'{note.year}: '}{note.message}.")
             for note in notes[notes["topic"].isin(["conflict", "program"])].itertuples(index=False)))

@@ -52,7 +52,7 @@ def plan(options: argparse.Namespace) -> int:
     for note in asked.astype("object").where(asked.notna(), "").to_dict("records"):
         where = " in ".join(str(note[part]) for part in ("block_id", "year") if note[part] != "")
         print(f"note: {where}: {note['message']}" if where else f"note: {note['message']}", file=sys.stderr)
-    if decided.summary["status"] in ("infeasible", "unknown"):
+    if decided.chosen.failed:
         print(f"no program obeys all that is asked; what is known of the blocks is in {options.out}", file=sys.stderr)
         return 2
     if options.draws is not None:

@@ -119,7 +119,7 @@ def _tried(prepared: Prepared, trial: Scenario, rich: Posed, relaxed: _Relaxed, 
     if begin is None:
         return None
     made = plan.decide(prepared, trial, effort, begin=begin)
-    return made if made.chosen.status in ("optimal", "feasible") else None
+    return None if made.chosen.failed else made
 
 
 def _against(prepared: Prepared, rich: Scenario) -> str:
@@ -159,9 +159,9 @@ def curve(prepared: Prepared, asked: Scenario, factors: Sequence[float] = FACTOR
     for factor in sorted(factors):
         made = plan.decide(prepared, asked.times(factor), effort, plans)
         plans.append(made)
-        there = made.chosen.status not in ("infeasible", "unknown")  # of no program there is no benefit to tell
         rows.append({"factor": factor, "usd_per_yr": sum(made.scenario.money_usd) / prepared.years,
-                     "spent_usd": float(made.summary["spent_usd"]), "benefit": made.chosen.value if there else np.nan,
+                     "spent_usd": float(made.summary["spent_usd"]),
+                     "benefit": np.nan if made.chosen.failed else made.chosen.value,
                      "upper_bound": made.chosen.upper_bound, "index": float(made.by_year["index_with"].iloc[-1]),
                      "blocks": float(len(made.program)),
                      "next_usd": float(reasons.prices(made).mean())})

@@ -141,7 +141,7 @@ def best_known(posed: Posed, scenario: Scenario, known: Sequence[Plan]) -> npt.N
     """
     best, found = -np.inf, None
     for plan in known:
-        if plan.chosen.status in ("infeasible", "unknown") or plan.chosen.value <= best or not same_question(
+        if plan.chosen.failed or plan.chosen.value <= best or not same_question(
                 plan.scenario, scenario):
             continue
         mine = _same(posed.offers, plan.posed.offers, plan.chosen.offers)

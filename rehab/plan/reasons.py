@@ -95,7 +95,7 @@ def explain(plan: Plan, block_id: str) -> list[str]:
     table = runners_up(plan, block_id)
     if plan.scenario.choice != "best":
         return ["This program was made by a simple rule: it has no prices that could tell what stands next."]
-    if plan.chosen.status in ("infeasible", "unknown"):
+    if plan.chosen.failed:
         return ["There is no program: see the notes above."]
     if table.empty:
         return ["The rules call for no work on this block in any year of the program."]

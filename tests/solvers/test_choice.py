@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from scipy import optimize, sparse
 
 from rehab.solvers import choice, compare
+from rehab.solvers.choice import finish
 
 # Khan, Li, Manning, Akbar: "Solving the knapsack problem for adaptive multimedia systems", Studia Informatica
 # Universalis 2(1), 2002, 161-182, instances I01 (the first five groups, budgets 25, optimum 173) and I02 (all ten,
@@ -240,6 +241,19 @@ def test_a_large_network_is_close_at_once_and_repeats() -> None:
     assert one.status == "optimal" and one.gap <= 2e-4
     assert_sound(one, made.value, made.cost.toarray(), made.group, made.budget)
     assert (one.chosen == two.chosen).all() and (one.prices == two.prices).all()
+
+
+def test_a_choice_that_hardly_fits_is_found(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Every group takes room in one of four budgets, and there is hardly more than the relaxation needs."""
+    groups, budgets, rng = 260, 4, np.random.default_rng(3)
+    cost = np.zeros((groups * budgets, budgets))
+    cost[np.arange(groups * budgets), np.tile(np.arange(budgets), groups)] = np.repeat(
+        rng.integers(20, 60, groups), budgets) * rng.uniform(0.8, 1.25, groups * budgets)
+    value, group, most = rng.random(groups * budgets), np.repeat(np.arange(groups), budgets), np.full(budgets, 2300.0)
+    assert choice.shortage(cost, group, most).max() == 0 < choice.shortage(cost, group, most * 0.98).max()
+    assert_sound(choice.select(value, cost, group, most, effort=0, seconds=60), value, cost, group, most)
+    monkeypatch.setattr(finish, "GENERAL", 0)
+    assert choice.select(value, cost, group, most, effort=0, seconds=60).status == "unknown"
 
 
 @pytest.mark.parametrize("seed", [0, 2])

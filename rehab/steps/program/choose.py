@@ -39,6 +39,11 @@ class Chosen:
     by_prices: float
     notes: tuple[Note, ...]
 
+    @property
+    def failed(self) -> bool:
+        """Whether there is no program: none can be, or none was found."""
+        return self.status in ("infeasible", "unknown")
+
 
 def best(offers: Offers, limits: Limits, forced: Flags, names: Ints | list[str], effort: int = 60,
          start: Ints | None = None, cleared_by: int | None = None) -> Chosen:
