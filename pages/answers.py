@@ -126,8 +126,8 @@ def show_limits(made: Plan) -> None:
     if made.chosen.failed:
         st.info("There is no program, so the limits have no prices; what stands against one is said above.")
     else:
-        st.write(f"{len(binding):,} of {len(lines):,} limits bind: more of them would buy more. The others cost the "
-                 "program nothing.")
+        rest = " The others cost the program nothing." if len(binding) < len(lines) else ""
+        st.write(f"{len(binding):,} of {len(lines):,} limits bind: more of them would buy more.{rest}")
     every = st.toggle("Show those that do not bind, too", key="every_limit", value=binding.empty)
     st.dataframe((lines if every else binding).drop(columns="binds"), hide_index=True, width="stretch",
                  placeholder="", column_config={

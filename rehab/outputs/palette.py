@@ -1,8 +1,8 @@
 """Colours, dashes and hatches of maps and charts.
 
 Chosen by computing, not by eye: each colour has a contrast of 3 to 1 or more on the light and on the dark
-background (WCAG 2.2, 1.4.11), and the strategies stay apart for colour-blind readers.  Nothing is told by
-colour alone: every strategy and step also has its own line width, dash or hatch.
+background (WCAG 2.2, 1.4.11), and strategies and steps of the scale stay apart for colour-blind readers.
+Nothing is told by colour alone: every strategy and step also has its own line width, dash or hatch.
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ STRATEGY: Final[dict[str, Stroke]] = {
 HATCH: Final[dict[str, str]] = {"none": "", "partial_depth": "/", "full_depth": "", "reconstruction": "x"}
 
 #: five steps of an ordered measure, from the good end to the bad
-SCALE: Final = ("#176be8", "#5583c0", "#8a8494", "#a88250", "#b86400")
+SCALE: Final = ("#176be8", "#5583c0", "#96645a", "#a88250", "#b86400")
 SCALE_WIDTHS: Final = (2.5, 3.25, 4.0, 5.0, 6.5)
 
 WITH_WORK: Final = "#176be8"

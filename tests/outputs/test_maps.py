@@ -170,3 +170,6 @@ def test_strategies_stay_apart_for_colour_blind_readers(matrix: list[list[float]
     seen = [_lab(np.array(matrix) @ _linear(palette.STRATEGY[name].colour)) for name in STRATEGIES]
     gaps = [np.linalg.norm(one - other) for at, one in enumerate(seen) for other in seen[:at]]
     assert min(gaps) > 10
+    scale = [_lab(np.array(matrix) @ _linear(colour)) for colour in palette.SCALE]
+    without = _lab(np.array(matrix) @ _linear(palette.PLAIN.colour))
+    assert min(np.linalg.norm(one - other) for at, one in enumerate(scale) for other in [without, *scale[:at]]) > 10
