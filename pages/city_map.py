@@ -47,7 +47,7 @@ def features(made: Plan, colour_by: str) -> dict[str, object]:
     """The map's features, kept until the plan changes."""
     fingerprints = tuple(made.summary["fingerprints"].values())
     city = session.tables()
-    return _features((*fingerprints, city.key, colour_by), made, _lines(city.key, city.geometry), colour_by)
+    return _features((*fingerprints, city.key, colour_by), made, lines_of(city.key, city.geometry), colour_by)
 
 
 @st.cache_resource(max_entries=12, show_spinner=False)
@@ -57,7 +57,8 @@ def _features(key: tuple[object, ...], _made: Plan, _drawn: dict[str, dict[str, 
 
 
 @st.cache_resource(max_entries=2, show_spinner=False)
-def _lines(key: str, _geometry: pd.DataFrame) -> dict[str, dict[str, object]]:
+def lines_of(key: str, _geometry: pd.DataFrame) -> dict[str, dict[str, object]]:
+    """The lines of the blocks as a map draws them, kept."""
     return maps.lines(_geometry)
 
 

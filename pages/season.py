@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import UTC, datetime
 
 import pandas as pd
 import streamlit as st
 
-from pages import session
-from rehab.outputs import charts, exports
-from rehab.outputs.words import label
+from pages import calendars, season_given, season_search, season_views, session
+from rehab.base.errors import Note, as_table
+from rehab.outputs import calendar as files
+from rehab.outputs import exports
+from rehab.plan import Plan
 from rehab.steps import season as calendar
 
 
@@ -20,42 +23,89 @@ def main() -> None:
     year = session.pick_year(made)
     if year is None:
         return
-    tasks, notes = session.season(made, year)
-    used = made.prepared.assumptions
-    first, last = calendar.span(year, used)
-    st.caption(f"Season {first:%B} {first.day} to {last:%B} {last.day}; grinding waits "
-               f"{used.number('curing', 'grind_after_patch_days'):.0f} days after the last patch of a block "
-               f"({used.citation('curing', 'grind_after_patch_days')}). Dates are for planning: the engineer and field "
-               "tests decide when a street opens.")
-    if tasks.empty:
+    season = calendars.season(made, year)
+    _said(made, season)
+    season_search.show(made, year, calendars.key(made, year), season_given.of_year(year), session.tables().geometry)
+    if season.tasks.empty:
         st.info("Nothing to put on the calendar.")
-        return
+    else:
+        _figures(season)
+        _not_ground(made, season)
+    views: dict[str, Callable[[Plan, calendar.Season], None]] = {
+        "Four weeks": season_views.weeks, "Whole season": season_views.whole, "Week on the map": season_views.on_map,
+        "One block": season_views.block, "Grinder": season_views.grinder, "All tasks": season_views.listed,
+        "Work done": season_views.done, "Weather and days": season_views.days}
+    tabs = st.tabs(list(views), key="season_view", on_change="rerun")
+    for tab, show in zip(tabs, views.values(), strict=True):
+        if tab.open:
+            with tab:
+                show(made, season)
+    if len(season.tasks):
+        _files(made, season)
+
+
+def _said(made: Plan, season: calendar.Season) -> None:
+    """What the dates rest on."""
+    used = made.prepared.assumptions
+    first, last = calendar.span(season.year, used)
+    weather = "by the daily normals" if season_given.of_year(season.year).normals is not None else \
+        "without daily normals, which would narrow it (*Weather and days*)"
+    until = f"{last:%B} {last.day}" + (f" {last.year}" if last.year != first.year else "")
+    st.caption(f"Season {first:%B} {first.day} to {until}, "
+               f"{weather}; grinding waits {used.number('curing', 'grind_after_patch_days'):.0f} days after the last "
+               f"patch of a block ({used.citation('curing', 'grind_after_patch_days')}). Crews, rates and rules stand "
+               f"under "
+               "*Prices and rules*. Dates are for planning: the engineer and field tests decide when a street opens.")
+
+
+def _figures(season: calendar.Season) -> None:
     tiles = st.columns(4)
-    this = tasks[tasks["season"] == "this"]
-    tiles[0].metric("Blocks", tasks["block_id"].nunique())
-    tiles[1].metric("Tasks this season", len(this))
-    tiles[2].metric("Blocks ground this season", this.loc[this["task"] == "grind", "block_id"].nunique())
-    tiles[3].metric("Carried into the next season", tasks.loc[tasks["season"] == "next", "block_id"].nunique())
-    if notes:
-        st.warning(f"{len(notes):,} of {tasks['block_id'].nunique():,} blocks do not fit the season whole. More crews, "
-                   "a longer season or a smaller program would make room; the crews stand under *Prices and rules*.")
-        with st.expander("Which blocks, and what is left"):
-            st.dataframe(pd.DataFrame({"Block": [note.block_id for note in notes],
-                                       "What": [note.message for note in notes]}), hide_index=True, width="stretch")
-    st.plotly_chart(charts.season_chart(tasks), key="season", alt=charts.describe_season(tasks))
-    streets = made.overview.set_index("block_id")["street"]
-    st.dataframe(tasks.assign(task=tasks["task"].map(label), street=tasks["block_id"].map(streets)).drop(
-        columns="task_id"), hide_index=True, width="stretch", height=420, placeholder="", column_order=[
-            "start", "finish", "block_id", "street", "task", "crew", "opens", "days", "season"], column_config={
-        "block_id": "Block", "street": "Street", "task": "Task", "crew": "Crew", "season": "Season",
-        "start": st.column_config.DateColumn("First day", format="ddd D MMM YYYY"),
-        "finish": st.column_config.DateColumn("Last day", format="ddd D MMM YYYY"),
-        "opens": st.column_config.DateColumn("Opens", format="ddd D MMM YYYY"),
-        "days": st.column_config.NumberColumn("Crew days", format="%.2f")})
-    left, right = st.columns(2)
-    left.download_button("Calendar file", lambda: exports.season_calendar(tasks, made.overview, datetime.now(UTC)),
-                         f"season_{year}.ics", on_click="ignore")
-    right.download_button("Tasks as CSV", lambda: exports.csv_text(tasks), f"tasks_{year}.csv", on_click="ignore")
+    this = season.tasks[season.tasks["season"] == "this"]
+    late = season.blocks["season"] != "this"
+    end = this["finish"].max()
+    tiles[0].metric("Blocks with work this season", f"{this['block_id'].nunique():,}")
+    tiles[1].metric("Last day of work", "none" if pd.isna(end) else f"{end.day} {end:%b %Y}")
+    tiles[2].metric("Blocks ground this season", f"{len(season.blocks) - int(late.sum()):,} of {len(season.blocks):,}")
+    tiles[3].metric("Carried into the next season",
+                    f"{season.tasks.loc[season.tasks['season'] == 'next', 'block_id'].nunique():,}")
+
+
+def _not_ground(made: Plan, season: calendar.Season) -> None:
+    """Which blocks are not ground this year, why, and what it would take."""
+    late = season.blocks[season.blocks["season"] != "this"]
+    other = [note for note in season.notes if note.block_id is None or note.block_id not in set(late["block_id"])]
+    for note in (note for note in other if note.block_id is None):
+        st.warning(session.plain(note.message))
+    if late.empty and not other:
+        st.success("Every block is patched and ground this season.")
+        return
+    if len(late):
+        st.warning(f"{len(late):,} of {len(season.blocks):,} blocks are not ground this season.")
+        streets = made.overview.set_index("block_id")["street"]
+        with st.expander("Which blocks are not ground, and why", expanded=True):
+            st.dataframe(late.assign(street=late["block_id"].map(streets)), hide_index=True, width="stretch",
+                         height=min(80 + 35 * len(late), 300), placeholder="",
+                         column_order=["block_id", "street", "ready", "ground", "why"], column_config={
+                "block_id": "Block", "street": "Street", "why": st.column_config.TextColumn("Why", width="large"),
+                "ready": st.column_config.DateColumn("Ready to grind", format="D MMM YYYY"),
+                "ground": st.column_config.DateColumn("Ground by", format="D MMM YYYY")})
+    named = [note for note in other if note.block_id is not None]
+    if named:
+        with st.expander(f"What else does not fit ({len(named):,})"):
+            st.dataframe(pd.DataFrame({"Block": [note.block_id for note in named],
+                                       "What": [note.message for note in named]}), hide_index=True, width="stretch")
+    season_views.takes(made, season)
+
+
+def _files(made: Plan, season: calendar.Season) -> None:
+    tasks, year = season.tasks, season.year
+    parts = st.columns(3)
+    parts[0].download_button("Calendar file (iCalendar)", lambda: files.season_calendar(
+        tasks, made.overview, datetime.now(UTC)), f"season_{year}.ics", on_click="ignore")
+    parts[1].download_button("Workbook: weeks, tasks, grinder (XLSX)", lambda: files.season_workbook(
+        tasks, made.overview, season.campaigns, season.choices, season.blocks, as_table(season.notes, Note), year),
+        f"season_{year}.xlsx", on_click="ignore")
+    parts[2].download_button("Tasks as CSV", lambda: exports.csv_text(tasks), f"tasks_{year}.csv", on_click="ignore")
 
 
 main()

@@ -11,12 +11,13 @@ import streamlit as st
 from pages import ahead, cities
 from pages.cities import Tables
 from rehab import plan
-from rehab.base.errors import BadAssumption, Note
+from rehab.base.errors import BadAssumption
 from rehab.base.settings import Assumptions, Forced, Override, Scenario
 from rehab.inputs import assumptions
 from rehab.plan import known
 
-OF_CITY = ("shelf", "aims", "curve", "robust", "kept_programs")  #: what a session keeps of one city
+#: what a session keeps of one city
+OF_CITY = ("shelf", "aims", "curve", "robust", "kept_programs", "season_given", "season_takes")
 _KEPT, _KEPT_LARGE, _LARGE = 18, 8, 3000  #: plans kept, and of cities with more blocks than this
 
 
@@ -192,13 +193,3 @@ def pick_year(made: plan.Plan) -> int | None:
         st.info("The program holds no work. Give it a budget under *Program and scenarios*.")
         return None
     return st.selectbox("Year", years, key="year_of_work")
-
-
-def season(made: plan.Plan, year: int) -> tuple[pd.DataFrame, list[Note]]:
-    """Tasks and notes of one year, kept until the plan changes."""
-    return _season((*made.summary["fingerprints"].values(), year), made, year)
-
-
-@st.cache_resource(max_entries=8, show_spinner="Putting the year on the calendar ...")
-def _season(key: tuple[object, ...], _made: plan.Plan, _year: int) -> tuple[pd.DataFrame, list[Note]]:
-    return plan.season_of(_made, _year)

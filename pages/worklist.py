@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
-from pages import session
+from pages import calendars, session
 from rehab import plan
 from rehab.outputs import worklist
 from rehab.outputs.words import label, money
@@ -40,7 +40,8 @@ def main() -> None:
 
 def workbook(made: plan.Plan, year: int, districts: tuple[str, ...], order: str) -> bytes:
     """The crew work list of one year, of some districts or of all."""
-    tasks, notes = session.season(made, year)
+    season = calendars.season(made, year)
+    tasks, notes = season.tasks, season.notes
     rows = made.overview[made.overview["district"].isin(districts)] if districts else made.overview
     mine = set(rows["block_id"])
     program = made.program[made.program["block_id"].isin(mine)]

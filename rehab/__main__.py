@@ -28,7 +28,7 @@ def main(arguments: list[str] | None = None) -> int:
 
 
 def _parser() -> argparse.ArgumentParser:
-    from rehab.commands import planning
+    from rehab.commands import calendar, planning
 
     parser = argparse.ArgumentParser(prog="python -m rehab", description=__doc__)
     commands = parser.add_subparsers(required=True, metavar="COMMAND")
@@ -52,6 +52,7 @@ def _parser() -> argparse.ArgumentParser:
         command.add_argument("--years", type=int, help="years of the program, 10 if not given")
         command.add_argument("--start", type=int, help="first year of the program")
         command.add_argument("--assumptions", type=Path, help="TOML with the city's own values: [table] key = value")
+    calendar.options_of(plan)
     plan.add_argument("--draws", type=int, help="draw the program so many times: chances.csv and block_chances.csv")
     plan.add_argument("--robust", type=int, help="choose the program anew in so many draws: block_places.csv")
     answers.add_argument("--reach", type=float, help="mean index to reach")

@@ -6,18 +6,20 @@ import argparse
 import sys
 import time
 from dataclasses import replace
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from rehab.base.errors import BadAssumption
 from rehab.base.settings import Scenario
-from rehab.commands.files import given, report, tables, toml
+from rehab.commands import calendar
+from rehab.commands.files import given as assumed
+from rehab.commands.files import report, tables, toml
 
 if TYPE_CHECKING:
     import pandas as pd
 
     from rehab.plan import Plan, Prepared
+    from rehab.steps.season import Given
 
 #: topics of notes on what the scenario asks: they are said at once; all notes are in a file
 _ASKED = ("conflict", "program", "backlog", "limit", "forced", "kept out", "closed year", "override")
@@ -36,6 +38,8 @@ def check(options: argparse.Namespace) -> int:
 
 def plan(options: argparse.Namespace) -> int:
     """Plan the program of a table of blocks, and write all tables."""
+    import pandas as pd
+
     from rehab import plan as planning
 
     for name, least in (("draws", 2), ("robust", 1)):
@@ -44,10 +48,14 @@ def plan(options: argparse.Namespace) -> int:
             raise BadAssumption(f"the number of {'draws' if name == 'draws' else 'draws of --robust'} is between "
                                 f"{least} and 100,000")
     prepared, scenario, geometry, problems, read = _prepared(options)
+    given, more = calendar.given_of(options, prepared.network)
+    if more:
+        report(pd.concat(more, ignore_index=True), options.out)
+        problems = pd.concat([problems, *more], ignore_index=True)
     decided = planning.decide(prepared, scenario)
     for name in _SOMETIMES:
         (options.out / name).unlink(missing_ok=True)
-    _write(decided, geometry, problems, options.out, {"reading": round(read, 3)})
+    _write(decided, geometry, problems, options, given, {"reading": round(read, 3)})
     asked = decided.notes[decided.notes["topic"].isin(_ASKED)]
     for note in asked.astype("object").where(asked.notna(), "").to_dict("records"):
         where = " in ".join(str(note[part]) for part in ("block_id", "year") if note[part] != "")
@@ -102,7 +110,7 @@ def _prepared(options: argparse.Namespace) -> tuple[Prepared, Scenario, pd.DataF
     from rehab import plan as planning
     from rehab.inputs import reading
 
-    used, scenario = given(options), _scenario(options)
+    used, scenario = assumed(options), _scenario(options)
     began = time.perf_counter()
     blocks, defects, geometry, problems = tables(options)
     if options.committed:
@@ -159,7 +167,7 @@ def _scenario(options: argparse.Namespace) -> Scenario:
     return scenario
 
 
-def _write(decided: Plan, geometry: pd.DataFrame, problems: pd.DataFrame, out: Path,
+def _write(decided: Plan, geometry: pd.DataFrame, problems: pd.DataFrame, options: argparse.Namespace, given: Given,
            seconds: dict[str, float]) -> None:
     """All tables and files of a plan; the seconds of the steps before and of these go into the summary."""
     from rehab import plan as planning
@@ -167,21 +175,20 @@ def _write(decided: Plan, geometry: pd.DataFrame, problems: pd.DataFrame, out: P
     from rehab.plan import reasons, waiting
     from rehab.plan.answers import treated_now
 
-    prepared = decided.prepared
-    years = decided.program["year"]
-    year = int(years.min()) if len(years) else prepared.start_year
+    prepared, out = decided.prepared, options.out
     began = time.perf_counter()
-    tasks, season_notes = planning.season_of(decided, year)
+    season = calendar.season_of(decided, geometry, given, options)
     arranged = time.perf_counter()
-    notes = planning.with_notes(decided.notes, season_notes)
+    notes = planning.with_notes(decided.notes, season.notes)
     out.mkdir(parents=True, exist_ok=True)
+    calendar.write(season, decided, given, out)
     listed = decided.strategies.merge(decided.overview[["block_id", "life_extension_yr", "likely_usd"]], on="block_id")
     for name, table in {
         "problems": problems, "blocks": prepared.network, "needs": prepared.needs,
         "findings": prepared.findings, "repairs": prepared.repairs,
         "strategies": listed.rename(columns={"likely_usd": "cost_usd"}), "forecast": treated_now(prepared),
         "quantities": decided.quantities, "costs": decided.costs, "lifecycle": prepared.worth,
-        "waiting": waiting.of_network(waiting.by_block(prepared)), "program": decided.program, "tasks": tasks,
+        "waiting": waiting.of_network(waiting.by_block(prepared)), "program": decided.program,
         "notes": notes, "alternatives": reasons.alternatives(decided), "places": reasons.of_blocks(decided),
         "limits": reasons.of_limits(decided),
         **({"payments": reasons.payments(decided)} if decided.scenario.funds else {}),
@@ -189,10 +196,9 @@ def _write(decided: Plan, geometry: pd.DataFrame, problems: pd.DataFrame, out: P
         exports.write_csv(table, out / f"{name}.csv")
     for name, table in zip(("offers", "uses", "limits"), reasons.proof(decided), strict=True):
         exports.write_exact(table, out / f"proof_{name}.csv")
-    (out / "season.ics").write_bytes(exports.season_calendar(tasks, decided.overview, datetime.now(UTC)))
     (out / "worklist.xlsx").write_bytes(worklist.workbook(
-        decided.overview, prepared.network, prepared.needs, decided.program, decided.quantities, tasks,
-        prepared.repairs, notes, prepared.assumptions, year))
+        decided.overview, prepared.network, prepared.needs, decided.program, decided.quantities, season.tasks,
+        prepared.repairs, notes, prepared.assumptions, season.year))
     if len(geometry):
         (out / "blocks.geojson").write_text(exports.program_geojson(decided.overview, geometry), encoding="utf-8")
     steps = {**seconds, **decided.summary["seconds"], "season": round(arranged - began, 3),

@@ -24,6 +24,10 @@ _WORDS: Final = {"severity": SEVERITIES, "call": CALLS, "class of street": CLASS
                  "unit prices or published": ("unit prices", "published"),
                  "across or wheel paths": ("across", "wheel paths"),
                  "strategy": WORK,
+                 "days or strength": ("days", "strength"),
+                 "ACI 209 or CEB-FIP or own curve": ("ACI 209", "CEB-FIP", "own curve"),
+                 "Nurse-Saul or equivalent age": ("Nurse-Saul", "equivalent age"),
+                 "pace of crews": ("low", "likely", "high"), "late or soon": ("late", "soon"),
                  "curb-ramp duty": ("alteration", "review", "maintenance", "none")}
 #: parts of a price that a city may bring with its value, as keys of their own: 'diamond_grinding low'
 _OWN: Final = ("low", "high", "note")
@@ -168,12 +172,10 @@ def _is_rate(text: str) -> bool:
 
 
 def _holidays_known(season: pd.Series) -> None:
-    """Check that the holidays of the country and state are known and that the season has its days in order."""
+    """Check that the holidays of the country and state are known."""
     import holidays
 
     try:
         holidays.country_holidays(str(season["country"]), subdiv=str(season["state"]) or None, years=[2027])
     except NotImplementedError as error:
         raise BadAssumption(f"season: {error}; codes are those of ISO 3166, such as US and OR") from error
-    if str(season["last_day"]) < str(season["first_day"]):
-        raise BadAssumption("season: the last day lies before the first day")

@@ -1,29 +1,24 @@
-"""Tables as files for other programs: CSV, GeoJSON, iCalendar, JSON."""
+"""Tables as files for other programs: CSV, GeoJSON, JSON."""
 
 from __future__ import annotations
 
 import csv
 import json
 import math
-import uuid
 from collections.abc import Mapping
-from datetime import date, datetime, timedelta
+from datetime import date
 from io import StringIO
 from pathlib import Path
 from typing import Any, Final
 
-import icalendar
 import numpy as np
 import pandas as pd
 
-from rehab import __version__
 from rehab.outputs import shapes
-from rehab.outputs.words import day, known, label, place
+from rehab.outputs.words import known
 
 _DANGEROUS: Final = ("=", "+", "-", "@", "\t", "\r")
 _DECIMALS: Final = 7  #: RFC 7946, section 11.2: more is not accuracy but size
-#: names the events of this program, so that a task keeps its event when the calendar is sent again
-_NAMESPACE: Final = uuid.UUID("5d0d1c4e-6c0b-4f0a-9d6e-0f6f6f1b7a52")
 
 _PROPERTIES: Final = (
     "street", "from_street", "to_street", "district", "functional_class", "area_sqyd", "index", "full_share",
@@ -97,27 +92,6 @@ def program_geojson(overview: pd.DataFrame, geometry: pd.DataFrame) -> str:
     return json.dumps(collection, allow_nan=False, ensure_ascii=False, separators=(",", ":"))
 
 
-def season_calendar(tasks: pd.DataFrame, overview: pd.DataFrame, stamp: datetime) -> bytes:
-    """The tasks as an iCalendar file (RFC 5545): one all-day event per task, its end the day after the last.
-
-    ``stamp`` becomes DTSTAMP and must carry a time zone, since outputs do not ask the clock.  An event's UID
-    depends on the task id alone, so a calendar that is sent again moves the events it has sent before.
-    """
-    if stamp.tzinfo is None:
-        raise ValueError("the stamp of a calendar needs a time zone")
-    calendar = icalendar.Calendar()
-    calendar.add("prodid", f"-//Concrete street rehabilitation planner//rehab {__version__}//EN")
-    calendar.add("version", "2.0")
-    calendar.add("method", "PUBLISH")
-    columns = ("block_id", "street", "from_street", "to_street", "estimated")
-    blocks = {row[0]: row for row in zip(*(overview[name].to_numpy(dtype=object) for name in columns), strict=True)}
-    for row in tasks.sort_values(["start", "task_id"]).itertuples(index=False):
-        _, street, start, end, estimated = blocks.get(row.block_id, (row.block_id, None, None, None, None))
-        where = place(street, start, end) if known(street) else f"Block {row.block_id}"
-        calendar.add_component(_event(row, where, known(estimated) and bool(estimated), stamp))
-    return bytes(calendar.to_ical())
-
-
 def values_toml(own: Mapping[str, Mapping[str, str]]) -> str:
     """The city's own values, table -> key -> value, as the TOML that ``plan --assumptions`` reads."""
     parts = [[f"[{table}]", *(f"{json.dumps(key)} = {json.dumps(value)}" for key, value in rows.items()), ""]
@@ -128,27 +102,6 @@ def values_toml(own: Mapping[str, Mapping[str, str]]) -> str:
 def summary_json(mapping: Mapping[str, Any]) -> str:
     """Nested mappings, lists, tables (as lists of rows) and numbers as JSON; NaN, NA and infinity become null."""
     return json.dumps(_jsonable(mapping), allow_nan=False, ensure_ascii=False, indent=2) + "\n"
-
-
-def _event(task: Any, where: str, estimated: bool, stamp: datetime) -> icalendar.Event:
-    lines = [f"Block {task.block_id}, {task.crew}"]
-    if known(task.opens):
-        lines.append(f"Opens {day(task.opens)} (planning value; strength decides)")
-    if task.season == "next":
-        lines.append("Does not fit this season")
-    if estimated:
-        lines.append("Quantities are estimated")
-    event = icalendar.Event()
-    event.add("uid", str(uuid.uuid5(_NAMESPACE, str(task.task_id))))
-    event.add("dtstamp", stamp)
-    event.add("dtstart", task.start.date())
-    event.add("dtend", task.finish.date() + timedelta(days=1))
-    event.add("summary", f"{label(str(task.task))}: {where}")
-    event.add("location", where)
-    event.add("description", "\n".join(lines))
-    event.add("categories", [label(str(task.task))])
-    event.add("transp", "TRANSPARENT")
-    return event
 
 
 def _cells(column: pd.Series, name: str) -> list[str]:

@@ -39,9 +39,20 @@ WITH_WORK: Final = "#176be8"
 WITHOUT_WORK: Final = "#b86400"
 LIMIT: Final = "#82898f"
 
-#: colour and hatch of each kind of task: hues repeat, the hatch tells them apart
+#: colour and hatch of each kind of task: hues repeat, the hatch tells them apart; patches, panels, filling and grinding
+#: have hatches of their own, so that they differ on a black and white print
 TASK: Final[dict[str, tuple[str, str]]] = {
-    "mark": ("#82898f", "."), "mill": ("#2b83cf", "/"), "patch": ("#2b83cf", ""),
-    "saw": ("#b9720f", "|"), "remove": ("#b9720f", "x"), "drill": ("#b9720f", "."), "place": ("#b9720f", ""),
-    "fill": ("#b23fa0", "\\"), "grind": ("#b23fa0", ""), "stripe": ("#82898f", "-"),
+    "mark": ("#82898f", "."), "notice": ("#82898f", "+"), "stabilise": ("#1f8f94", "."),
+    "mill": ("#2b83cf", "."), "patch": ("#2b83cf", "/"),
+    "saw": ("#b9720f", "/"), "remove": ("#b9720f", "x"), "drill": ("#b9720f", "."), "place": ("#b9720f", ""),
+    "joint": ("#b9720f", "-"), "curb": ("#b9720f", "|"), "retrofit": ("#1f8f94", "|"), "stitch": ("#1f8f94", "+"),
+    "fill": ("#b23fa0", "\\"), "grind": ("#b23fa0", "x"), "stripe": ("#82898f", "-"),
 }
+
+_DASH: Final = {"mark": "2 4", "notice": "2 8", "stabilise": "2 4", "mill": "2 3", "patch": "6 5", "saw": "9 4",
+                "remove": "10 3 2 3", "drill": "2 4", "place": "", "joint": "4 4", "curb": "14 3 3 3",
+                "retrofit": "8 4", "stitch": "12 3 3 3", "fill": "3 3", "grind": "14 4", "stripe": "8 6"}
+#: a block by its work in a week, on the map
+WEEK: Final = {kind: Stroke(colour, 5.5, _DASH[kind]) for kind, (colour, _) in TASK.items()}
+CURING: Final = Stroke("#176be8", 3.5, "1 3")  #: closed while its concrete gains strength
+THIN: Final = Stroke("#82898f", 1.0, "")

@@ -13,9 +13,10 @@ LABELS: Final[dict[str, str]] = {
     "none": "None yet", "partial_depth": "Partial-depth repair", "full_depth": "Full-depth repair",
     "reconstruction": "Reconstruction",
     "arterial": "Arterial", "collector": "Collector", "local": "Local street", "alley": "Alley",
-    "mark": "Mark and sound", "mill": "Mill patches", "patch": "Place patches", "saw": "Saw full depth",
-    "remove": "Remove concrete", "drill": "Drill and set dowels", "place": "Place concrete",
-    "fill": "Fill cracks and joints", "grind": "Grind surface", "stripe": "Stripe lanes",
+    "mark": "Mark and sound", "notice": "Give notice", "stabilise": "Stabilize slabs", "mill": "Mill patches",
+    "patch": "Place patches", "saw": "Saw full depth", "remove": "Remove concrete", "drill": "Drill and set dowels",
+    "place": "Place concrete", "joint": "Saw joints", "curb": "Replace curb", "retrofit": "Retrofit dowels",
+    "stitch": "Stitch cracks", "fill": "Fill cracks and joints", "grind": "Grind surface", "stripe": "Stripe lanes",
 }
 
 _UNITS: Final = {"sqft": "sq ft", "sqyd": "sq yd", "cuyd": "cu yd", "usd": "$", "per cent": "%"}

@@ -8,9 +8,10 @@ and does nothing else; ``results`` makes tables of what comes out, ``answers`` p
 from __future__ import annotations
 
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from functools import partial
+from threading import Event
 
 import numpy as np
 import numpy.typing as npt
@@ -128,11 +129,20 @@ def decide(prepared: Prepared, scenario: Scenario, effort: int = 60, known: Sequ
                 partial(results.measure, prepared, strategies, table))
 
 
-def season_of(plan: Plan, year: int, seconds: float = 2.0) -> tuple[pd.DataFrame, list[Note]]:
-    """Tasks of one year of the program, and what there is to say about them."""
+def season_of(plan: Plan, year: int, geometry: pd.DataFrame | None = None, given: season.Given | None = None,
+              seconds: float = 2.0, watch: Callable[[season.Standing], None] | None = None,
+              stop: Event | None = None) -> season.Season:
+    """One year of the program on the calendar.
+
+    ``geometry``: lines of the blocks, which tell who is whose neighbour; ``given``: weather, days without work, moves
+    and what was done; ``watch`` is told how far the search has come, and setting ``stop`` ends it with the best so far.
+    """
     rows = plan.program[plan.program["year"] == year].reset_index(drop=True)
-    city = results.rows_of(plan.prepared.network, rows["block_id"])
-    return season.arrange(city, rows, results.quantities(plan.prepared, rows), plan.prepared.assumptions, year, seconds)
+    whole, assumptions = plan.prepared.network, plan.prepared.assumptions
+    streets = {str(street): int(count) for street, count in whole["street"].value_counts().items()}
+    ground = season.ground(results.rows_of(whole, rows["block_id"]), streets, geometry, assumptions)
+    return season.arrange(ground, results.quantities(plan.prepared, rows), assumptions, year, given, seconds, watch,
+                          stop)
 
 
 def with_notes(notes: pd.DataFrame, more: list[Note]) -> pd.DataFrame:

@@ -138,7 +138,7 @@ def test_units_that_a_column_may_come_in() -> None:
 def test_aliases_and_words_lead_to_columns_and_values_that_exist() -> None:
     from rehab.inputs.assumptions import FOLDER
 
-    fields = {item.name: item for table in ("blocks", "defects", "bids", "commitments")
+    fields = {item.name: item for table in ("blocks", "defects", "bids", "commitments", "normals", "no_work", "moves", "actual")
               for item in tables.TABLES[table]}
     headings = pd.read_csv(FOLDER / "headings.csv", dtype=str, keep_default_na=False)
     assert set(headings["ours"]) <= set(fields)

@@ -7,8 +7,6 @@ import pytest
 from rehab.base.tables import with_types
 from rehab.outputs import charts
 
-DAY_MS = 86_400_000
-
 
 def named(figure: go.Figure, name: str) -> go.Figure:
     return next(trace for trace in figure.data if trace.name == name)
@@ -128,19 +126,6 @@ def test_scenarios_differ_by_more_than_colour(by_year: pd.DataFrame) -> None:
     assert figure.data[0].y[0] == pytest.approx(85)
     text = charts.describe_scenarios({"now": by_year, "none": by_year.iloc[:0]}, "spent_usd")
     assert text == "Money spent over all years. now: $2,700,000."
-
-
-def test_season_bars_cover_first_to_last_day(tasks: pd.DataFrame) -> None:
-    figure = charts.season_chart(tasks)
-    patch = named(figure, "Place patches")
-    assert (pd.Timestamp(patch.base[0]), patch.x[0]) == (pd.Timestamp("2027-05-14"), 4 * DAY_MS)
-    assert list(patch.y) == ["Patching crew"]
-    grind, saw = named(figure, "Grind surface"), named(figure, "Saw full depth")
-    assert grind.xaxis != saw.xaxis, "the next season is drawn apart"
-    assert sum(trace.showlegend for trace in figure.data) == len({trace.name for trace in figure.data})
-    text = charts.describe_season(tasks)
-    assert "7 tasks on 2 blocks by 4 crews from Tue 20 Apr 2027 to Mon 17 May 2027" in text
-    assert "1 task on 1 block in the next season" in text
 
 
 def test_bid_chart_marks_outliers_by_shape_and_name() -> None:
@@ -324,14 +309,13 @@ def test_bands_of_scenarios(by_year: pd.DataFrame) -> None:
         "$%{y:,.0f} ($%{customdata[0]:,.0f} to $%{customdata[1]:,.0f})")
 
 
-def test_nothing_to_draw_is_said(by_year: pd.DataFrame, tasks: pd.DataFrame) -> None:
+def test_nothing_to_draw_is_said(by_year: pd.DataFrame) -> None:
     none = by_year.iloc[:0]
     for figure in (charts.program_chart(none), charts.condition_chart(none), charts.grinding_chart(none),
-                   charts.scenario_chart({}), charts.season_chart(tasks.iloc[:0]),
+                   charts.scenario_chart({}),
                    charts.block_chart(forecast().iloc[:0], 2027), charts.waiting_chart(waiting_block().iloc[:0]),
                    charts.life_chart(lives().iloc[:0])):
         assert figure.layout.annotations[0].text.endswith(".")
-    assert charts.describe_season(tasks.iloc[:0]) == "No task is on the calendar."
 
 
 def rates() -> pd.DataFrame:

@@ -8,7 +8,6 @@ from io import StringIO
 from pathlib import Path
 
 import geopandas
-import icalendar
 import numpy as np
 import pandas as pd
 import pytest
@@ -77,48 +76,6 @@ def test_geojson_obeys_the_standard(overview: pd.DataFrame, geometry: pd.DataFra
 def test_geojson_without_geometry_is_an_empty_collection(overview: pd.DataFrame, geometry: pd.DataFrame) -> None:
     parsed = json.loads(exports.program_geojson(overview, geometry.iloc[:0]))
     assert parsed == {"type": "FeatureCollection", "features": []}
-
-
-def test_calendar_is_read_back(tasks: pd.DataFrame, overview: pd.DataFrame) -> None:
-    calendar = icalendar.Calendar.from_ical(exports.season_calendar(tasks, overview, STAMP))
-    assert calendar["version"] == "2.0" and calendar["prodid"]
-    events = calendar.walk("VEVENT")
-    assert len(events) == len(tasks)
-    place = next(event for event in events if str(event["summary"]).startswith("Place concrete"))
-    # RFC 5545, 3.6.1: the end of an all-day event is not part of it
-    assert (place["dtstart"].dt, place["dtend"].dt) == (date(2027, 4, 30), date(2027, 5, 5))
-    assert place["dtstart"].params["VALUE"] == "DATE" and place["dtstamp"].dt == STAMP
-    assert "Opens Fri 07 May 2027" in str(place["description"]) and "estimated" in str(place["description"])
-    assert str(place["summary"]) == "Place concrete: =1+1, from 3rd Ave to -2+3"
-    later = next(event for event in events if "Grind" in str(event["summary"]))
-    assert "Does not fit this season" in str(later["description"])
-    assert all(event.get(name) is not None for event in events for name in ("uid", "dtstamp", "dtstart"))
-
-
-def test_calendar_lines_are_short_and_end_in_crlf(tasks: pd.DataFrame, overview: pd.DataFrame) -> None:
-    # RFC 5545, 3.1: lines of at most 75 octets without the break, CRLF, folded with a space
-    long = overview.assign(street="Straße der außergewöhnlich langen Namen, 北京路; \\ Nord" * 4)
-    content = exports.season_calendar(tasks, long, STAMP)
-    lines = content.split(b"\r\n")
-    assert b"\n" not in content.replace(b"\r\n", b"") and lines[-1] == b""
-    assert max(map(len, lines)) <= 75
-    event = icalendar.Calendar.from_ical(content).walk("VEVENT")[0]
-    assert long["street"][0] in str(event["summary"])
-
-
-def test_event_ids_follow_the_task(tasks: pd.DataFrame, overview: pd.DataFrame) -> None:
-    def ids(table: pd.DataFrame) -> dict[str, str]:
-        events = icalendar.Calendar.from_ical(exports.season_calendar(table, overview, STAMP)).walk("VEVENT")
-        return {str(event["summary"]): str(event["uid"]) for event in events}
-
-    later = tasks.assign(start=tasks["start"] + pd.Timedelta(days=3), finish=tasks["finish"] + pd.Timedelta(days=3))
-    assert ids(tasks) == ids(later.sample(frac=1, random_state=1))
-    assert len(set(ids(tasks).values())) == len(tasks)
-
-
-def test_calendar_needs_a_time_zone(tasks: pd.DataFrame, overview: pd.DataFrame) -> None:
-    with pytest.raises(ValueError, match="time zone"):
-        exports.season_calendar(tasks, overview, datetime(2027, 1, 4))
 
 
 def test_summary_never_writes_nan(by_year: pd.DataFrame) -> None:

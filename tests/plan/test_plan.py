@@ -334,14 +334,14 @@ def test_years_that_were_not_prepared_are_a_fault() -> None:
 def test_the_season_of_a_year() -> None:
     made = decided()
     year = int(made.program["year"].iloc[0])
-    tasks, _ = plan.season_of(made, year, 0.5)
+    tasks = plan.season_of(made, year, seconds=0.5).tasks
     tables.check("tasks", tasks)
     assert set(tasks["block_id"]) <= set(made.program.loc[made.program["year"] == year, "block_id"])
     ground = tasks[tasks["task"].isin(["grind", "patch"])].pivot_table(
         index="block_id", columns="task", values="start", aggfunc="first").dropna()
     assert len(ground) and ((ground["grind"] - ground["patch"]).dt.days >= 28).all()
-    empty, notes = plan.season_of(decided(choice="no work"), 2027, 0.5)
-    assert empty.empty and not notes
+    empty = plan.season_of(decided(choice="no work"), 2027, seconds=0.5)
+    assert empty.tasks.empty and not empty.notes
     assert set(tasks["start"].dt.date) <= {day for at in (year, year + 1) for day in
                                            season.working_days(at, reader.defaults())}
 

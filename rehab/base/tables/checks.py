@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cache
 from typing import TYPE_CHECKING, Final, Literal
 
@@ -29,9 +30,14 @@ def field(table: str, column: str) -> Field:
     return {item.name: item for item in TABLES[table]}[column]
 
 
-def upload_fields(table: Literal["blocks", "defects", "bids", "commitments"]) -> tuple[Field, ...]:
-    """The columns a user fills in: all but the row number, which reading adds."""
-    return tuple(item for item in TABLES[table] if item.name != "row")
+def upload_fields(table: Literal["blocks", "defects", "bids", "commitments", "normals", "no_work", "moves", "actual"],
+                  ) -> tuple[Field, ...]:
+    """The columns a user fills in: all but the row number, which reading adds.
+
+    The last of days without work may be left empty for a single day: reading fills it.
+    """
+    return tuple(replace(item, required=False) if (table, item.name) == ("no_work", "last_day") else item
+                 for item in TABLES[table] if item.name != "row")
 
 
 @cache

@@ -6,6 +6,7 @@ from typing import Final
 
 from rehab.base.tables.ahead import LOOKING_AHEAD
 from rehab.base.tables.block import BLOCK, NEEDS, NETWORK_ADDED, SURVEY
+from rehab.base.tables.calendar import SEASON
 from rehab.base.tables.choosing import CHOOSING
 from rehab.base.tables.fields import (
     CALLS,
@@ -14,7 +15,6 @@ from rehab.base.tables.fields import (
     REPAIRS,
     SEVERITIES,
     STRATEGIES,
-    TASKS,
     WORK,
     Field,
     all_required,
@@ -252,14 +252,7 @@ TABLES: Final[dict[str, tuple[Field, ...]]] = {
     ),
     **LOOKING_AHEAD,
     **CHOOSING,
-    "tasks": (
-        text("task_id", "Task", required=True), *_KEY, choice("task", TASKS, "Kind of task", required=True),
-        text("crew", "Crew", required=True),
-        Field("start", "date", "First day", required=True), Field("finish", "date", "Last day", required=True),
-        Field("opens", "date", "Day the block opens after the task; missing if it need not close"),
-        number("days", "working days", "Length", required=True),
-        text("season", "'this' season or the 'next'", required=True),
-    ),
+    **SEASON,
     "problems": (
         choice("severity", ("stop", "warn"), "stop: not used; warn: used as said", required=True),
         text("file", "File", required=True), whole("row", "Row as in the spreadsheet", 1), text("column", "Column"),

@@ -27,7 +27,9 @@ CALLS: Final = ("full depth", "box out", "partial depth", "jack", "stabilise", "
                 "fill", "reseal", "adjust", "grind", "watch")
 REPAIRS: Final = ("full depth", "casting box-out", "partial depth")  #: kinds of rectangles that are cut
 SEVERITIES: Final = ("low", "medium", "high")
-TASKS: Final = ("mark", "mill", "patch", "saw", "remove", "drill", "place", "fill", "grind", "stripe")
+#: kinds of tasks, in the order in which a block meets them
+TASKS: Final = ("mark", "notice", "stabilise", "mill", "patch", "saw", "remove", "drill", "place", "joint", "curb",
+                "retrofit", "stitch", "fill", "grind", "stripe")
 
 
 @dataclass(frozen=True)

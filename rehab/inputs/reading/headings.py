@@ -17,9 +17,11 @@ from rehab.inputs.assumptions import FOLDER
 from rehab.inputs.reading.raw import Raw
 from rehab.inputs.reading.values import missing, numbers
 
-Upload = Literal["blocks", "defects", "bids", "commitments"]
+Upload = Literal["blocks", "defects", "bids", "commitments", "normals", "no_work", "moves", "actual"]
 
 _SAMPLE: Final = 1_000
+#: tables whose columns tell a row of headings from other rows
+_HEADED: Final[tuple[Upload, ...]] = ("blocks", "defects", "bids", "normals", "no_work", "actual")
 #: spellings of units in headings and saved mappings, without blanks and punctuation
 _SPELLINGS: Final = {
     "ft": "ft feet foot lf linft linearft linearfeet lineal lft",
@@ -80,7 +82,7 @@ def suggest(raw: Raw, table: Upload = "blocks") -> pd.DataFrame:
 def recognised(*lines: list[str]) -> int:
     """How many different columns of ours the cells name, exactly or with a unit: how much they look like a header."""
     return len({match.ours for cells in lines for cell in cells if cell and len(cell) < 80
-                for table in ("blocks", "defects", "bids") for match in _matches(cell, table) if match.score >= 2})
+                for table in _HEADED for match in _matches(cell, table) if match.score >= 2})
 
 
 def complete(headings: list[str], table: Upload) -> bool:
@@ -88,6 +90,12 @@ def complete(headings: list[str], table: Upload) -> bool:
     ours = {match.ours for heading in headings if heading for match in _matches(heading, table)}
     required = {item.name for item in tables.upload_fields(table) if item.required}
     return required <= ours and (table != "blocks" or bool(ours & set(tables.CONDITION)))
+
+
+def known_as(heading: str, table: Upload) -> str | None:
+    """The column of ours that a heading names as a whole, by our own name or a known one; None if it names none."""
+    best = [match for match in _matches(heading, table) if match.score > 2]
+    return max(best, key=lambda match: match.score).ours if best else None
 
 
 def is_unit(text: str) -> bool:

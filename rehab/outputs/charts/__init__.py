@@ -20,14 +20,26 @@ from rehab.outputs.charts.network import (
 )
 from rehab.outputs.charts.program import curve_chart, describe_curve
 from rehab.outputs.charts.scenarios import SCENARIO_MEASURES, describe_scenarios, scenario_chart
-from rehab.outputs.charts.season import describe_season, season_chart
+from rehab.outputs.charts.season import (
+    block_timeline,
+    campaign_chart,
+    crew_weeks,
+    describe_campaigns,
+    describe_progress,
+    describe_season,
+    describe_timeline,
+    describe_weeks,
+    progress_chart,
+    season_chart,
+)
 from rehab.outputs.charts.waiting import WAITING_PARTS, describe_waiting, waiting_chart
 
 __all__ = [
-    "MEASURES", "SCENARIO_MEASURES", "WAITING_PARTS", "bid_chart", "block_chart", "chance_chart", "condition_chart",
-    "cost_chart", "curve_chart", "describe_bids", "describe_block", "describe_chances", "describe_condition",
-    "describe_cost", "describe_curve", "describe_fit", "describe_grinding", "describe_lives", "describe_program",
-    "describe_residuals", "describe_scenarios", "describe_season", "describe_waiting", "describe_worth", "fit_chart",
-    "grinding_chart", "life_chart", "program_chart", "residual_chart", "scenario_chart", "season_chart",
-    "waiting_chart", "worth_chart",
+    "MEASURES", "SCENARIO_MEASURES", "WAITING_PARTS", "bid_chart", "block_chart", "block_timeline", "campaign_chart",
+    "chance_chart", "condition_chart", "cost_chart", "crew_weeks", "curve_chart", "describe_bids", "describe_block",
+    "describe_campaigns", "describe_chances", "describe_condition", "describe_cost", "describe_curve", "describe_fit",
+    "describe_grinding", "describe_lives", "describe_program", "describe_progress", "describe_residuals",
+    "describe_scenarios", "describe_season", "describe_timeline", "describe_waiting", "describe_weeks",
+    "describe_worth", "fit_chart", "grinding_chart", "life_chart", "program_chart", "progress_chart", "residual_chart",
+    "scenario_chart", "season_chart", "waiting_chart", "worth_chart",
 ]

@@ -14,7 +14,16 @@ STEPS: Final[dict[str, tuple[str, ...]]] = {
         "Limits and count agree with this sheet; differences told to the engineer",
         "All of the surface sounded; hollow areas marked",
         "Cuts marked square; new damage since the survey added",
-        "Utility marks seen and photographed; residents told",
+    ),
+    "notice": (
+        "Utility locate called in; day and ticket number written down",
+        "Neighbours, bus operator, waste collection and emergency services told of days and hours",
+        "Every utility has answered and its marks are seen and photographed before the first cut",
+    ),
+    "stabilise": (
+        "Holes drilled where slabs were found loose; grout mix and pressure to the drawing",
+        "Slab watched with a gauge: stopped when it lifts more than allowed",
+        "Holes plugged; deflection or sounding checked again",
     ),
     "mill": (
         "Water and dust control running",
@@ -47,6 +56,26 @@ STEPS: Final[dict[str, tuple[str, ...]]] = {
         "Vibrated at edges and dowels, struck off, tested with the straightedge, textured",
         "Curing on in time and full coverage; joints sawn before cracks run",
         "Opened only on tested strength",
+    ),
+    "joint": (
+        "Sawn as soon as the edge does not ravel, and before cracks run",
+        "Joints of the neighbouring slabs met in line; depth checked",
+        "Slurry vacuumed",
+    ),
+    "curb": (
+        "Line, level and fall to the inlet checked before forms are set",
+        "Ramps built to the drawing; slopes measured and written down",
+        "Castings set to the finished surface; curing on in time",
+    ),
+    "retrofit": (
+        "Slots cut parallel to the lane, square to the joint, blown and blasted clean",
+        "Dowels on chairs at mid-depth, aligned, with their caps and the joint board",
+        "Slots filled flush, finished and cured; closed to traffic until strong enough",
+    ),
+    "stitch": (
+        "Holes drilled at the angle and spacing of the drawing, alternating from side to side of the crack",
+        "Holes blown clean; epoxy from the back of the hole; bars below the surface",
+        "Epoxy set before traffic",
     ),
     "fill": (
         "Curing is complete; joint and crack clean and dry",

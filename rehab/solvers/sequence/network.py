@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import deque
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -12,28 +13,38 @@ Ints = npt.NDArray[np.int64]
 Bools = npt.NDArray[np.bool_]
 
 
-@dataclass(frozen=True)
-class Arc:
-    """One precedence: the other task, and which row of the lag tables (-1: a lag in periods)."""
+class Arc(NamedTuple):
+    """One precedence: the other task, and by start of the first the earliest start of the second."""
 
     task: int
-    lag: int
-    table: int
+    ready: list[int]
+
+
+class Use(NamedTuple):
+    """What a task asks of a resource, and by start the period in which it lets it go (None: when it ends)."""
+
+    resource: int
+    amount: int
+    until: list[int] | None
 
 
 @dataclass(frozen=True)
 class Network:
     """Everything about the tasks; periods run from 0 to ``horizon`` - 1.
 
-    ``duration[n]``, ``demand[n, k]``, ``capacity[k, horizon]``, ``release[n]``, ``deadline[n]`` (latest finish,
-    never beyond the horizon), ``group[n]`` (-1: compulsory), ``weight[g]``, ``before`` and ``after`` (arcs of
-    each task), ``order`` (tasks, each after its predecessors), ``tables[l, p]``: first period at which
-    a successor may start when the last period worked is ``p`` (beyond the horizon: never).
+    ``duration[n]``, ``finish[n]`` (by start, one past the last period; -1 where the task cannot start),
+    ``demand[n, k]``, ``capacity[k, horizon]`` of one of the ``copies[k]``, ``uses`` (of each task), ``release[n]``,
+    ``deadline[n]`` (latest finish, never beyond the horizon), ``group[n]`` (-1: compulsory), ``weight[g]``,
+    ``before`` and ``after`` (arcs of each task), ``order`` (tasks, each after its predecessors), ``site[n]`` and
+    ``distance`` (where the tasks are).
     """
 
     duration: Ints
+    finish: list[list[int]]
     demand: Ints
     capacity: Ints
+    copies: Ints
+    uses: list[list[Use]]
     release: Ints
     deadline: Ints
     group: Ints
@@ -42,27 +53,10 @@ class Network:
     before: list[list[Arc]]
     after: list[list[Arc]]
     order: list[int]
-    tables: Ints
+    site: Ints | None
+    distance: npt.NDArray[np.float64] | None
     early: Ints = field(default_factory=lambda: np.zeros(0, np.int64))
     late: Ints = field(default_factory=lambda: np.zeros(0, np.int64))
-
-    def ready(self, task: int, start: int, arc: Arc) -> int:
-        """First period in which the task behind ``arc`` may start when ``task`` starts at ``start``."""
-        finish = start + int(self.duration[task])
-        if arc.table < 0:
-            return finish + arc.lag
-        last = finish - 1 if self.duration[task] else start
-        if last >= self.horizon:
-            return self.horizon + 1
-        return max(finish, int(self.tables[arc.table, last]))
-
-    def latest(self, task: int, arc: Arc, start: int) -> int:
-        """Latest start of ``task`` that lets the task behind ``arc`` start at ``start``; negative if none."""
-        duration = int(self.duration[task])
-        if arc.table < 0:
-            return start - arc.lag - duration
-        last = int(np.searchsorted(self.tables[arc.table], start, side="right")) - 1
-        return min(last - max(duration - 1, 0), start - duration)
 
     @property
     def hopeless(self) -> Ints:
@@ -73,26 +67,24 @@ class Network:
         """Whether ``task`` cannot be placed without ``other``: it is compulsory or of the same group."""
         return bool(self.group[other] < 0 or self.group[other] == self.group[task])
 
+    def ends(self, start: Ints) -> Ints:
+        """Finish of each placed task, -1 for those left out."""
+        return np.array([self.finish[task][at] if at >= 0 else -1 for task, at in enumerate(start.tolist())], np.int64)
+
 
 def check(duration: npt.ArrayLike, precedence: npt.ArrayLike, demand: npt.ArrayLike, capacity: npt.ArrayLike, *,
-          calendar: npt.ArrayLike | None, release: npt.ArrayLike | None, deadline: npt.ArrayLike | None,
-          optional: npt.ArrayLike | None, weight: npt.ArrayLike | None, horizon: int | None) -> Network:
+          calendar: npt.ArrayLike | None, lags: npt.ArrayLike | None, calendars: npt.ArrayLike | None,
+          works: npt.ArrayLike | None, holds: npt.ArrayLike | None, copies: npt.ArrayLike | None,
+          release: npt.ArrayLike | None, deadline: npt.ArrayLike | None,
+          optional: npt.ArrayLike | None, weight: npt.ArrayLike | None, site: npt.ArrayLike | None,
+          distance: npt.ArrayLike | None, horizon: int | None) -> Network:
     """The caller's arrays as a :class:`Network`; raises :class:`ValueError` naming the first wrong entry."""
     lengths = _whole(duration, "duration", 1)
     n = len(lengths)
-    arcs = _whole(precedence, "precedence", 2)
-    arcs = arcs.reshape(-1, 3) if arcs.size == 0 else arcs
-    if arcs.shape[1] not in (3, 4):
-        raise ValueError("precedence must have the columns before, after, lag and optionally kind of lag")
-    arcs = np.column_stack([arcs, np.zeros(len(arcs), np.int64)]) if arcs.shape[1] == 3 else arcs
-    if len(arcs) and (arcs[:, :2].max() >= n or arcs[:, 3].max() > 1):
-        row = int(np.argmax((arcs[:, :2].max(axis=1) >= n) | (arcs[:, 3] > 1)))
-        raise ValueError(f"precedence row {row}: tasks run from 0 to {n - 1}, the kind of lag is 0 or 1")
+    arcs = _arc_rows(precedence, n)
     days = None if calendar is None else _whole(calendar, "calendar", 1, low=None)
     if days is not None and (np.diff(days) <= 0).any():
         raise ValueError(f"calendar[{int(np.argmax(np.diff(days) <= 0)) + 1}] must be later than the day before it")
-    if days is None and len(arcs) and arcs[:, 3].any():
-        raise ValueError("a lag in calendar days needs a calendar")
     limits = _whole(capacity, "capacity", None)
     needs = _whole(demand, "demand", None)
     needs = needs.reshape(n, len(limits)) if needs.size == 0 or needs.ndim == 1 else needs
@@ -109,10 +101,28 @@ def check(duration: npt.ArrayLike, precedence: npt.ArrayLike, demand: npt.ArrayL
     count = int(groups.max(initial=-1)) + 1
     weights = np.ones(count, np.int64) if weight is None else _sized(weight, "weight", count)
     level = limits[:, :horizon] if limits.ndim == 2 else np.repeat(limits[:, None], horizon, axis=1)
-    before, after, tables = _arcs(arcs, n, days, horizon)
-    network = Network(lengths, needs, level, starts, ends, groups, weights, horizon, before, after,
-                      _ordered(before, after), tables)
-    return _with_times(network)
+    finish = _finishes(lengths, calendars, works, horizon)
+    tables = _tables(lags, "lags", horizon)
+    before, after = _arcs(arcs, lengths, finish, days, tables, horizon)
+    places = None if site is None or distance is None else _sized(site, "site", n)
+    several = np.ones(len(limits), np.int64) if copies is None else _sized(copies, "copies", len(limits), low=1)
+    uses = _uses(needs, lengths, finish, holds, tables, horizon)
+    way = None if places is None else np.asarray(distance, float)
+    return _with_times(Network(lengths, finish, needs, level, several, uses, starts, ends, groups, weights, horizon,
+                               before, after, _ordered(before, after), places, way))
+
+
+def _arc_rows(precedence: npt.ArrayLike, n: int) -> Ints:
+    """Rows before, after, lag, kind of lag."""
+    arcs = _whole(precedence, "precedence", 2)
+    arcs = arcs.reshape(-1, 3) if arcs.size == 0 else arcs
+    if arcs.shape[1] not in (3, 4):
+        raise ValueError("precedence must have the columns before, after, lag and optionally kind of lag")
+    arcs = np.column_stack([arcs, np.zeros(len(arcs), np.int64)]) if arcs.shape[1] == 3 else arcs
+    if len(arcs) and (arcs[:, :2].max() >= n or arcs[:, 3].max() > 2):
+        row = int(np.argmax((arcs[:, :2].max(axis=1) >= n) | (arcs[:, 3] > 2)))
+        raise ValueError(f"precedence row {row}: tasks run from 0 to {n - 1}, the kind of lag is 0, 1 or 2")
+    return arcs
 
 
 def _whole(values: npt.ArrayLike, name: str, dimensions: int | None, low: int | None = 0) -> Ints:
@@ -138,21 +148,104 @@ def _sized(values: npt.ArrayLike, name: str, size: int, low: int = 0) -> Ints:
     return array
 
 
-def _arcs(rows: Ints, n: int, days: Ints | None, horizon: int) -> tuple[list[list[Arc]], list[list[Arc]], Ints]:
-    """Arcs by task, and one table for each lag in calendar days."""
-    lags = np.unique(rows[rows[:, 3] == 1, 2])
-    if days is None or not len(lags):
-        tables = np.zeros((0, horizon), np.int64)
-    else:
-        tables = np.searchsorted(days[:horizon], days[None, :horizon] + lags[:, None])
-        tables[tables == horizon] = horizon + 1
+def _tables(rows: npt.ArrayLike | None, name: str, horizon: int, low: int = 0) -> Ints:
+    """Rows of one whole number for each period, never falling from one that is not -1 to a later one."""
+    if rows is None:
+        return np.zeros((0, horizon), np.int64)
+    array = _whole(rows, name, 2, low).reshape(-1, horizon) if np.size(rows) == 0 else _whole(rows, name, 2, low)
+    if array.shape[1] < horizon:
+        raise ValueError(f"{name} must reach to the horizon of {horizon} periods")
+    array = array[:, :horizon]
+    for number, row in enumerate(array):
+        if (np.diff(row[row >= 0]) < 0).any():
+            raise ValueError(f"{name}[{number}] must not fall")
+    return array
+
+
+def _finishes(lengths: Ints, calendars: npt.ArrayLike | None, works: npt.ArrayLike | None,
+              horizon: int) -> list[list[int]]:
+    """By task and start, up to and including the horizon, one past the last period; tasks alike share a list.
+
+    A task with a calendar starts in one of its periods and works in these alone.
+    """
+    at = np.arange(horizon + 1)
+    plain = {length: np.where(at + length <= horizon, at + length, -1).tolist()
+             for length in np.unique(lengths).tolist()}
+    if works is None:
+        return [plain[length] for length in lengths.tolist()]
+    rows = np.asarray(calendars).astype(bool)
+    which = _sized(works, "works", len(lengths), low=-1)
+    if rows.ndim != 2 or rows.shape[1] < horizon or which.max(initial=-1) >= len(rows):
+        raise ValueError(f"calendars must have a row for every number in works and reach to {horizon} periods")
+    own: dict[tuple[int, int], list[int]] = {}
+    for row, length in dict.fromkeys(zip(which.tolist(), lengths.tolist(), strict=True)):
+        if row < 0:
+            continue
+        open_at = np.flatnonzero(rows[row, :horizon])
+        found = np.full(horizon + 1, -1)
+        if length == 0:
+            found[open_at] = open_at
+        elif len(open_at) >= length:
+            found[open_at[: len(open_at) - length + 1]] = open_at[length - 1:] + 1
+        own[row, length] = found.tolist()
+    return [plain[length] if row < 0 else own[row, length]
+            for row, length in zip(which.tolist(), lengths.tolist(), strict=True)]
+
+
+def _arcs(rows: Ints, lengths: Ints, finish: list[list[int]], days: Ints | None, tables: Ints,
+          horizon: int) -> tuple[list[list[Arc]], list[list[Arc]]]:
+    """Arcs by task, with one list of earliest starts for each lag of tasks alike."""
+    n = len(lengths)
+    kept: dict[tuple[int, int, int, bool], list[int]] = {}
     before: list[list[Arc]] = [[] for _ in range(n)]
     after: list[list[Arc]] = [[] for _ in range(n)]
     for first, second, lag, kind in rows.tolist():
-        table = int(np.searchsorted(lags, lag)) if kind else -1
-        before[second].append(Arc(first, lag, table))
-        after[first].append(Arc(second, lag, table))
-    return before, after, tables
+        if kind == 1 and days is None:
+            raise ValueError("a lag in calendar days needs a calendar")
+        if kind == 2 and lag >= len(tables):
+            raise ValueError(f"lag {lag} of kind 2 has no row in lags")
+        key = (id(finish[first]), lag, kind, bool(lengths[first]))
+        if key not in kept:
+            kept[key] = _ready(finish[first], bool(lengths[first]), lag, kind, days, tables, horizon)
+        before[second].append(Arc(first, kept[key]))
+        after[first].append(Arc(second, kept[key]))
+    return before, after
+
+
+def _ready(finish: list[int], works: bool, lag: int, kind: int, days: Ints | None, tables: Ints,
+           horizon: int) -> list[int]:
+    """By start, the first period after the lag; one past the horizon where there is none."""
+    end, start = np.array(finish), np.arange(horizon + 1)
+    last = end - 1 if works else start
+    if kind == 0:
+        found = end + lag
+    else:
+        table = tables[lag] if kind == 2 else np.searchsorted(days[:horizon], days[:horizon] + lag) \
+            if days is not None else np.zeros(0, np.int64)
+        table = np.where(table >= horizon, horizon + 1, table)
+        found = np.where(last < horizon, np.maximum(end, table[np.clip(last, 0, horizon - 1)]), horizon + 1) \
+            if horizon else end
+    return [int(period) for period in np.where(end < 0, horizon + 1, found)]
+
+
+def _uses(needs: Ints, lengths: Ints, finish: list[list[int]], holds: npt.ArrayLike | None, tables: Ints,
+          horizon: int) -> list[list[Use]]:
+    """What each task asks for; a task without length asks for nothing."""
+    rows = np.zeros((0, 3), np.int64) if holds is None else _whole(holds, "holds", 2).reshape(-1, 3)
+    if len(rows) and (rows >= [len(needs), needs.shape[1], len(tables)]).any():
+        raise ValueError("holds has a row of a task, a resource or a row of lags that does not exist")
+    kept: dict[tuple[int, int], list[int]] = {}
+    until: dict[tuple[int, int], list[int]] = {}
+    for task, resource, row in rows.tolist():
+        key = (id(finish[task]), row)
+        if key not in kept:
+            table = np.minimum(tables[row], horizon)
+            kept[key] = [end if end <= 0 else max(end, int(table[end - 1])) for end in finish[task]]
+        until[task, resource] = kept[key]
+    uses: list[list[Use]] = [[] for _ in range(len(needs))]
+    for task, resource in np.argwhere((needs > 0) & (lengths > 0)[:, None]).tolist():
+        uses[task].append(Use(resource, int(needs[task, resource]), until.get((task, resource))))
+    return uses
 
 
 def _ordered(before: list[list[Arc]], after: list[list[Arc]]) -> list[int]:
@@ -174,22 +267,26 @@ def _ordered(before: list[list[Arc]], after: list[list[Arc]]) -> list[int]:
 
 
 def _with_times(network: Network) -> Network:
-    """Earliest and latest start of each task by precedence, release and deadline alone.
+    """Earliest and latest start of each task by precedence, release, deadline and its own calendar alone.
 
     An optional task that asks for more than there ever is gets no room at all.
     """
-    early, late = network.release.copy(), network.deadline - network.duration
+    early, late = network.release.tolist(), [network.horizon] * len(network.duration)
     asks = (network.demand > network.capacity.max(axis=1, initial=0)).any(axis=1) & (network.duration > 0)
-    late[asks & (network.group >= 0)] = -1
     for task in network.order:
         for arc in network.before[task]:
             if network.bound_to(task, arc.task):
-                early[task] = max(early[task], network.ready(arc.task, int(early[arc.task]), arc))
+                early[task] = max(early[task], arc.ready[min(early[arc.task], network.horizon)])
+        finish = network.finish[task]
+        while early[task] <= network.horizon and finish[early[task]] < 0:
+            early[task] += 1
     for task in reversed(network.order):
-        for arc in network.after[task]:
-            if network.bound_to(task, arc.task):
-                late[task] = min(late[task], network.latest(task, arc, int(late[arc.task])))
-    return Network(**{**network.__dict__, "early": early, "late": late})
+        finish, limit, at = network.finish[task], int(network.deadline[task]), late[task]
+        arcs = [(arc.ready, late[arc.task]) for arc in network.after[task] if network.bound_to(task, arc.task)]
+        while at >= 0 and (not 0 <= finish[at] <= limit or any(ready[at] > last for ready, last in arcs)):
+            at -= 1
+        late[task] = -1 if asks[task] and network.group[task] >= 0 else at
+    return Network(**{**network.__dict__, "early": np.array(early, np.int64), "late": np.array(late, np.int64)})
 
 
 def makespan_bound(network: Network, must: Bools) -> tuple[int, int | None]:
@@ -200,24 +297,39 @@ def makespan_bound(network: Network, must: Bools) -> tuple[int, int | None]:
     if not must.any():
         return 0, None
     tail = np.zeros(len(must), np.int64)
+    gaps: dict[int, int] = {}
     for task in reversed(network.order):
         for arc in network.after[task]:
             if must[arc.task]:
-                gap = arc.lag if arc.table < 0 else _least_gap(network, arc.table)
-                tail[task] = max(tail[task], gap + network.duration[arc.task] + tail[arc.task])
+                if id(arc.ready) not in gaps:
+                    gaps[id(arc.ready)] = _least_gap(network.finish[task], arc.ready, network.horizon)
+                tail[task] = max(tail[task], gaps[id(arc.ready)] + network.duration[arc.task] + tail[arc.task])
     best, tightest = int((network.early + network.duration + tail)[must].max()), None
     for resource in range(network.demand.shape[1]):
         users = np.flatnonzero(must & (network.demand[:, resource] * network.duration > 0))
         if len(users):
-            work = int(network.demand[users, resource] @ network.duration[users])
-            most = max(int(network.capacity[resource].max(initial=0)), 1)
-            level = int(network.early[users].min()) - (-work // most) + int(tail[users].min())
+            level = _work_and_tail(network, users, resource, tail)
             if level > best:
                 best, tightest = level, resource
     return best, tightest
 
 
-def _least_gap(network: Network, table: int) -> int:
-    """Fewest periods that a lag in calendar days can take."""
-    first = network.tables[table]
-    return max(int((first - np.arange(len(first)) - 1).min(initial=0)), 0)
+def _work_and_tail(network: Network, users: Ints, resource: int, tail: Ints) -> int:
+    """No arrangement ends sooner: of the tasks with at least so much to follow, all begin after the first may begin,
+    and the last of them to end has that much to follow still.  The largest of these bounds.
+    """
+    users = users[np.argsort(-tail[users], kind="stable")]
+    work = np.cumsum(network.demand[users, resource] * network.duration[users])
+    begin = np.minimum.accumulate(network.early[users])
+    most = max(int(network.capacity[resource].max(initial=0) * network.copies[resource]), 1)
+    done = np.concatenate([[0], np.cumsum(network.capacity[resource] * network.copies[resource])])
+    asked = work + done[np.minimum(begin, network.horizon)]
+    reached = np.searchsorted(done, asked)
+    beyond = network.horizon - (-(asked - done[-1]) // most)
+    return int((np.where(reached < len(done), reached, beyond) + tail[users]).max())
+
+
+def _least_gap(finish: list[int], ready: list[int], horizon: int) -> int:
+    """Fewest periods between the end of a task and the start of the one that waits for it, where there is one."""
+    return max(min((first - end for end, first in zip(finish, ready, strict=True) if end >= 0 and first <= horizon),
+                   default=0), 0)

@@ -1,74 +1,99 @@
-"""The serial heuristic: tasks are placed one by one, each as early as its predecessors and the crews allow."""
+"""The serial heuristic: tasks are placed one by one, each as early as its predecessors and the crews allow.
+
+What is free is kept as whole numbers with one bit for each period, one such number for each amount that tasks ask of
+a resource: whether a stretch of days is free is then a single comparison.
+"""
 
 from __future__ import annotations
 
 import heapq
-from dataclasses import dataclass
+from bisect import bisect
+from collections.abc import Sequence
+from dataclasses import dataclass, field
 
 import numpy as np
-import numpy.typing as npt
 
 from rehab.solvers.sequence.network import Ints, Network
-
-WORK = 24_000
-"""Task placements spent on random sampling, about a second."""
 
 
 @dataclass(frozen=True)
 class Attempt:
-    """One pass: start of each task (-1: left out), or the compulsory task that found no place."""
+    """One pass: start of each task (-1: left out), or the compulsory task that found no place.
+
+    ``copy``: which of several copies of a resource a task takes, by (task, resource); ``travel``: distance between the
+    sites that follow one another, summed over all resources with sites.
+    """
 
     start: Ints
     weight: int
     makespan: int
     stuck: int | None = None
+    copy: dict[tuple[int, int], int] = field(default_factory=dict)
+    travel: float = 0.0
 
     @property
-    def rank(self) -> tuple[bool, int, int]:
+    def rank(self) -> tuple[bool, int, int, float]:
         """Smaller is better."""
-        return (self.stuck is not None, -self.weight, self.makespan)
+        return (self.stuck is not None, -self.weight, self.makespan, self.travel)
 
 
-def best(network: Network, seed: int) -> Attempt:
-    """The best of several priority rules and of seeded random variations of the better ones."""
-    rules = _rules(network)
-    tried = sorted((place(network, key) for key in rules), key=lambda attempt: attempt.rank)
-    winner = tried[0]
-    rng = np.random.default_rng(seed)
-    n = len(network.duration)
-    if not n:
-        return winner
-    for turn in range(min(max(WORK // max(n, 1), 4), 100)):
-        key = rules[turn % 2].copy()
-        key += rng.normal(0.0, 0.15 * max(float(np.ptp(key)), 1.0) * (0.2 + turn % 5), n)
-        attempt = place(network, key)
-        if attempt.rank < winner.rank:
-            winner = attempt
-    return winner
+class Ledger:
+    """What is left of every resource, copy by copy, while tasks are placed."""
+
+    def __init__(self, network: Network) -> None:
+        levels: list[set[int]] = [set() for _ in network.capacity]
+        for uses in network.uses:
+            for use in uses:
+                levels[use.resource].add(use.amount)
+        self.levels = [sorted(amounts) for amounts in levels]
+        self.fresh = [([int(v) for v in row], {amount: _bits(row >= amount) for amount in self.levels[number]})
+                      for number, row in enumerate(network.capacity)]
+        self.copies = network.copies.tolist()
+        kept: dict[int, tuple[int, int]] = {}
+        for finish in network.finish:
+            if id(finish) not in kept:
+                kept[id(finish)] = _shape(finish)
+        self.shapes = [kept[id(finish)] for finish in network.finish]
+        self.visits: dict[tuple[int, int], list[tuple[int, int]]] = {}
+        self.used: dict[tuple[int, int], tuple[list[int], dict[int, int]]] = {}
+
+    def clear(self) -> None:
+        """Free everything."""
+        self.visits, self.used = {}, {}
+
+    def mask(self, resource: int, copy: int, amount: int) -> int:
+        """Periods in which a copy has the amount free, as bits."""
+        kept = self.used.get((resource, copy))
+        return (kept or self.fresh[resource])[1][amount]
+
+    def take(self, resource: int, copy: int, amount: int, begin: int, end: int, sign: int = 1) -> None:
+        """Take the amount from ``begin`` until before ``end``; with a sign of -1 give it back."""
+        kept = self.used.get((resource, copy))
+        if kept is None:
+            free, masks = self.fresh[resource]
+            kept = self.used[resource, copy] = (free.copy(), masks.copy())
+        free, masks = kept
+        for period in range(begin, end):
+            left = free[period] - sign * amount
+            free[period] = left
+            for level in self.levels[resource]:
+                if left < level:
+                    masks[level] &= ~(1 << period)
+                else:
+                    masks[level] |= 1 << period
 
 
-def _rules(network: Network) -> list[npt.NDArray[np.float64]]:
-    """Priorities, the smallest first: latest finish, latest start, group by group, work still to follow."""
-    late = network.late.astype(float)
-    follow = np.zeros(len(late))
-    for task in reversed(network.order):
-        later = max((follow[arc.task] + arc.lag for arc in network.after[task]), default=0.0)
-        follow[task] = later + network.duration[task]
-    member = network.group >= 0
-    size = np.bincount(network.group[member], network.duration[member], minlength=len(network.weight))
-    worth = size / np.maximum(network.weight, 1e-9)
-    rank = np.argsort(np.argsort(worth, kind="stable"), kind="stable") if len(worth) else np.zeros(0)
-    by_group = late + np.where(member, (rank[network.group] if len(rank) else 0.0) * (network.horizon + 1.0), 0.0)
-    return [late + network.duration, by_group, late, -follow]
-
-
-def place(network: Network, key: npt.NDArray[np.float64]) -> Attempt:
+def place(network: Network, key: Sequence[float], ledger: Ledger | None = None) -> Attempt:
     """Place all tasks in the order of ``key``, smaller first, predecessors always before.
 
     When a task of an optional group finds no place, its whole group is taken out, and tried once more at the end.
     """
     n = len(network.duration)
-    start, free = np.full(n, -1), network.capacity.copy()
+    ledger = Ledger(network) if ledger is None else ledger
+    ledger.clear()
+    start = [-1] * n
+    copy: dict[tuple[int, int], int] = {}
+    groups = network.group.tolist()
     late = set(network.hopeless.tolist())
     out = set(late)
     waiting = [len(arcs) for arcs in network.before]
@@ -76,70 +101,167 @@ def place(network: Network, key: npt.NDArray[np.float64]) -> Attempt:
     heapq.heapify(heap)
     while heap:
         _, task = heapq.heappop(heap)
-        group = int(network.group[task])
-        if group not in out and not _put(network, task, start, free):
+        group = groups[task]
+        if group not in out and not _put(network, task, start, copy, ledger):
             if group < 0:
-                return Attempt(start, 0, 0, task)
+                return Attempt(np.full(n, -1), 0, 0, task)
             out.add(group)
-            _take(network, group, start, free)
+            for member in np.flatnonzero(network.group == group).tolist():
+                _take_out(network, member, start, copy, ledger)
         for arc in network.after[task]:
             waiting[arc.task] -= 1
             if waiting[arc.task] == 0:
                 heapq.heappush(heap, (key[arc.task], arc.task))
-    again = out - late
-    members: dict[int, list[int]] = {}
-    for task in network.order if again else ():
-        members.setdefault(int(network.group[task]), []).append(task)
-    for group in sorted(again, key=lambda name: (-int(network.weight[name]), name)):
-        _retry(network, group, members[group], start, free)
-    placed = start >= 0
-    ends = (start + network.duration)[placed]
-    groups = np.unique(network.group[placed & (network.group >= 0)])
-    return Attempt(start, int(network.weight[groups].sum()), int(ends.max(initial=0)))
+    _again(network, out - late, start, copy, ledger)
+    return finished(network, np.array(start, np.int64), copy)
 
 
-def _put(network: Network, task: int, start: Ints, free: Ints) -> bool:
+def finished(network: Network, start: Ints, copy: dict[tuple[int, int], int]) -> Attempt:
+    """An attempt with its figures."""
+    groups = np.unique(network.group[(start >= 0) & (network.group >= 0)])
+    return Attempt(start, int(network.weight[groups].sum()), int(network.ends(start).max(initial=0)), None, copy,
+                   travel(network, start, copy))
+
+
+def travel(network: Network, start: Ints, copy: dict[tuple[int, int], int]) -> float:
+    """Distance between the sites that follow one another, summed over the copies of all resources."""
+    if network.site is None or network.distance is None:
+        return 0.0
+    rows: dict[tuple[int, int], list[tuple[int, int]]] = {}
+    for task, at in enumerate(start.tolist()):
+        if at >= 0:
+            for use in network.uses[task]:
+                if use.until is None:
+                    rows.setdefault((use.resource, copy.get((task, use.resource), 0)), []).append((at, task))
+    total = 0.0
+    for visits in rows.values():
+        sites = network.site[[task for _, task in sorted(visits)]]
+        total += float(network.distance[sites[:-1], sites[1:]].sum())
+    return total
+
+
+def _put(network: Network, task: int, start: list[int], copy: dict[tuple[int, int], int], ledger: Ledger) -> bool:
     """Place one task at its earliest possible period; false if that is later than its latest start."""
     at, last = int(network.release[task]), int(network.late[task])
-    for arc in network.before[task]:
-        if start[arc.task] >= 0:
-            at = max(at, network.ready(arc.task, int(start[arc.task]), arc))
-    duration, needs = int(network.duration[task]), np.flatnonzero(network.demand[task])
-    if at > last:
-        return False
-    if duration and len(needs):
-        wanted = network.demand[task, needs]
-        found = _gap(free[needs, at : last + duration], wanted, duration)
-        if found < 0:
+    for before, ready in network.before[task]:
+        if start[before] >= 0:
+            first = ready[start[before]]
+            if first > at:
+                at = first
+    finish, uses = network.finish[task], network.uses[task]
+    masks = [[ledger.mask(use.resource, number, use.amount) for number in range(ledger.copies[use.resource])]
+             for use in uses]
+    starts, length = ledger.shapes[task]
+    checked = list(zip(uses, masks, strict=True))
+    if length > 0:  # as long wherever it starts: all free starts at once, those that hold something longer one by one
+        for _, free in checked:
+            found = 0
+            for mask in free:
+                found |= _runs(mask, length)
+            starts &= found
+        checked = [pair for pair in checked if pair[0].until is not None]
+    starts >>= at
+    while starts:
+        skip = (starts & -starts).bit_length() - 1
+        at += skip
+        if at > last:
             return False
-        at += found
-        free[needs, at : at + duration] -= wanted[:, None]
+        later, end = at, finish[at]
+        for use, free in checked:
+            wanted = ((1 << ((end if use.until is None else use.until[at]) - at)) - 1) << at
+            first = min((wanted & ~mask).bit_length() for mask in free)
+            if first > later:
+                later = first
+        if later == at:
+            _settle(network, task, at, start, copy, masks, ledger)
+            return True
+        starts >>= skip + later - at
+        at = later
+    return False
+
+
+def _runs(mask: int, length: int) -> int:
+    """Periods from which the mask is free for ``length`` periods."""
+    have = 1
+    while have < length:
+        step = min(have, length - have)
+        mask &= mask >> step
+        have += step
+    return mask
+
+
+def _shape(finish: list[int]) -> tuple[int, int]:
+    """Periods in which a task can start, as bits, and how long it takes; 0 if that depends on the start."""
+    steps = {end - at for at, end in enumerate(finish) if end >= 0}
+    return _bits(np.array(finish) >= 0), steps.pop() if len(steps) == 1 else 0
+
+
+def _settle(network: Network, task: int, at: int, start: list[int], copy: dict[tuple[int, int], int],
+            masks: list[list[int]], ledger: Ledger) -> None:
+    """Write a task down; of several copies that are free it takes the one whose way is least out of its way."""
     start[task] = at
-    return True
+    end = network.finish[task][at]
+    for use, free in zip(network.uses[task], masks, strict=True):
+        until = end if use.until is None else use.until[at]
+        chosen = 0
+        if len(free) > 1:
+            wanted = ((1 << (until - at)) - 1) << at
+            fits = [number for number, mask in enumerate(free) if not wanted & ~mask]
+            chosen = fits[0] if network.site is None or len(fits) == 1 else min(
+                fits, key=lambda number: (_detour(network, task, at, ledger.visits.get((use.resource, number), ())),
+                                          number))
+            copy[task, use.resource] = chosen
+        ledger.take(use.resource, chosen, use.amount, at, until)
+        if network.site is not None and len(free) > 1:
+            visits = ledger.visits.setdefault((use.resource, chosen), [])
+            visits.insert(bisect(visits, (at, task)), (at, task))
 
 
-def _gap(free: Ints, wanted: Ints, duration: int) -> int:
-    """First period from which ``wanted`` is free for ``duration`` periods; -1 if there is none."""
-    enough = np.asarray((free >= wanted[:, None]).all(axis=0))
-    if duration > 1:  # a window is free when the running count grows by its length
-        run = np.concatenate(([0], np.cumsum(enough)))
-        enough = run[duration:] - run[:-duration] == duration
-    first = int(enough.argmax()) if len(enough) else 0
-    return first if len(enough) and enough[first] else -1
+def _detour(network: Network, task: int, at: int, visits: Sequence[tuple[int, int]]) -> float:
+    """How much longer the way of a copy becomes by a task between those that it has."""
+    if network.site is None or network.distance is None or not visits:
+        return 0.0
+    here, way = network.site[task], network.distance
+    behind = bisect(visits, (at, task))
+    before = network.site[visits[behind - 1][1]] if behind else None
+    after = network.site[visits[behind][1]] if behind < len(visits) else None
+    if before is None or after is None:
+        return float(way[here, before if before is not None else after])
+    return float(way[before, here] + way[here, after] - way[before, after])
 
 
-def _take(network: Network, group: int, start: Ints, free: Ints) -> None:
-    """Take out whatever is placed of a group."""
-    for task in np.flatnonzero((network.group == group) & (start >= 0)).tolist():
-        free[:, start[task] : start[task] + network.duration[task]] += network.demand[task][:, None]
-        start[task] = -1
-
-
-def _retry(network: Network, group: int, members: list[int], start: Ints, free: Ints) -> None:
-    """Place a group that was taken out, its ``members`` in order, where nothing already placed waits for it."""
-    if any(network.group[arc.task] != group for task in members for arc in network.after[task]):
+def _take_out(network: Network, task: int, start: list[int], copy: dict[tuple[int, int], int], ledger: Ledger) -> None:
+    """Take one task out again."""
+    at = start[task]
+    if at < 0:
         return
-    for task in members:
-        if not _put(network, task, start, free):
-            _take(network, group, start, free)
-            return
+    for use in network.uses[task]:
+        chosen = copy.pop((task, use.resource), 0)
+        until = network.finish[task][at] if use.until is None else use.until[at]
+        ledger.take(use.resource, chosen, use.amount, at, until, -1)
+        visits = ledger.visits.get((use.resource, chosen), [])
+        if (at, task) in visits:
+            visits.remove((at, task))
+    start[task] = -1
+
+
+def _again(network: Network, out: set[int], start: list[int], copy: dict[tuple[int, int], int],
+           ledger: Ledger) -> None:
+    """Place the groups that were taken out where nothing already placed waits for them, the weightiest first."""
+    members: dict[int, list[int]] = {}
+    for task in network.order if out else ():
+        members.setdefault(int(network.group[task]), []).append(task)
+    for group in sorted(out, key=lambda name: (-int(network.weight[name]), name)):
+        if any(start[arc.task] >= 0 for task in members[group] for arc in network.after[task]
+               if network.group[arc.task] != group):
+            continue
+        for task in members[group]:
+            if not _put(network, task, start, copy, ledger):
+                for member in members[group]:
+                    _take_out(network, member, start, copy, ledger)
+                break
+
+
+def _bits(flags: np.ndarray) -> int:
+    """Flags as the bits of a whole number, the first the lowest."""
+    return int.from_bytes(np.packbits(flags, bitorder="little").tobytes(), "little")

@@ -1,0 +1,102 @@
+"""The season's part of the command plan: files of weather, days without work, moves and work done, and its tables."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from datetime import UTC, date, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from rehab.base.errors import BadAssumption
+from rehab.base.tables import TASKS
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from rehab.plan import Plan
+    from rehab.steps.season import Given, Season
+
+#: files that only some seasons have; those of an earlier run belong to another one
+SOMETIMES = ("progress.csv", "breaks.csv")
+
+
+def options_of(plan: argparse.ArgumentParser) -> None:
+    """The options of a season."""
+    plan.add_argument("--season-year", type=int, help="year to put on the calendar; the first with work if not given")
+    plan.add_argument("--season-seconds", type=float, default=2.0, help="seconds for a better calendar, 2 if not given")
+    plan.add_argument("--normals", type=Path, help="daily climate normals of a station near the city")
+    plan.add_argument("--normals-unit", choices=("deg F", "tenths of deg F", "deg C"), help="unit of the temperatures; "
+                      "recognised if not given")
+    plan.add_argument("--no-work", type=Path, help="days without work: scope, name, first_day, last_day, weekdays, "
+                      "reason")
+    plan.add_argument("--moves", type=Path, help="first days set by hand: task_id, start")
+    plan.add_argument("--actual", type=Path, help="work done: task_id, started, finished")
+    plan.add_argument("--today", type=_day, help="day from which work that is not done is arranged anew, as 2027-06-14")
+
+
+def given_of(options: argparse.Namespace, blocks: pd.DataFrame) -> tuple[Given, list[pd.DataFrame]]:
+    """What the files say of the season, and their problems."""
+    from rehab.inputs import reading
+    from rehab.steps.season import Given
+
+    problems: list[pd.DataFrame] = []
+    parts: dict[str, pd.DataFrame] = {}
+    tasks = [f"{block}/{task}" for block in blocks["block_id"] for task in TASKS]
+    if options.normals:
+        raw = reading.open_table(options.normals.name, options.normals.read_bytes(), table="normals")
+        found = reading.read_normals(raw, options.normals_unit)
+        print(found.how, file=sys.stderr)
+        parts["normals"], problems = found.table, [*problems, found.problems]
+    if options.no_work:
+        raw = reading.open_table(options.no_work.name, options.no_work.read_bytes(), table="no_work")
+        shut = reading.read_no_work(raw, None, blocks)
+        parts["no_work"], problems = shut.table, [*problems, shut.problems]
+    if options.moves:
+        raw = reading.open_table(options.moves.name, options.moves.read_bytes(), table="moves")
+        moved = reading.read_moves(raw, None, tasks)
+        parts["moves"], problems = moved.table, [*problems, moved.problems]
+    if options.actual:
+        raw = reading.open_table(options.actual.name, options.actual.read_bytes(), table="actual")
+        done = reading.read_actual(raw, None, tasks, today=options.today)
+        parts["actual"], problems = done.table, [*problems, done.problems]
+    return Given(today=options.today, **parts), problems
+
+
+def season_of(decided: Plan, geometry: pd.DataFrame, given: Given, options: argparse.Namespace) -> Season:
+    """The season that is asked for."""
+    from rehab import plan as planning
+
+    years = sorted({int(year) for year in decided.program["year"]})
+    year = options.season_year or (years[0] if years else decided.prepared.start_year)
+    if options.season_year and years and options.season_year not in years:
+        raise BadAssumption(f"--season-year: the program has no work in {options.season_year}, but in "
+                            f"{', '.join(map(str, years))}")
+    return planning.season_of(decided, year, geometry, given, options.season_seconds)
+
+
+def write(season: Season, decided: Plan, given: Given, out: Path) -> None:
+    """The tables and files of a season."""
+    from rehab.base.errors import Note, as_table
+    from rehab.outputs import calendar, exports
+    from rehab.steps.season import breaks, progress
+
+    for name in SOMETIMES:
+        (out / name).unlink(missing_ok=True)
+    for name, table in {"tasks": season.tasks, "campaigns": season.campaigns, "campaign_choices": season.choices,
+                        "season_blocks": season.blocks, "crew_loads": season.loads}.items():
+        exports.write_csv(table, out / f"{name}.csv")
+    broken = breaks(season)
+    if len(broken):
+        exports.write_csv(broken, out / "breaks.csv")
+    if given.actual is not None and given.today is not None:
+        exports.write_csv(progress(season.tasks, given.actual, given.today, decided.prepared.assumptions),
+                          out / "progress.csv")
+    (out / "season.ics").write_bytes(calendar.season_calendar(season.tasks, decided.overview, datetime.now(UTC)))
+    (out / "season.xlsx").write_bytes(calendar.season_workbook(
+        season.tasks, decided.overview, season.campaigns, season.choices, season.blocks, as_table(season.notes, Note),
+        season.year))
+
+
+def _day(text: str) -> date:
+    return date.fromisoformat(text)

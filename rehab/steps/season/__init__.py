@@ -1,0 +1,186 @@
+"""One year's chosen work to tasks, crews and dates.
+
+The blocks' quantities become visits of crews (``work``); what waits for what and what is not closed at once are rules
+with their sources (``rules``); the scheduler of :mod:`rehab.solvers.sequence` finds the days (``placing``); the
+grinder comes in few campaigns once the patches are ready (``grinder``, ``finishing``); what misses the season is
+carried to the next and says so (``outcome``).  ``review`` says what a change made by hand would break, ``progress``
+sets the plan beside what was done.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+from threading import Event
+
+import pandas as pd
+
+from rehab.base.errors import Note
+from rehab.base.settings import Assumptions
+from rehab.steps.season import outcome, review
+from rehab.steps.season.days import span, working_days
+from rehab.steps.season.finishing import Finished, finish, in_runs
+from rehab.steps.season.frame import Frame, Given, Ground, ground
+from rehab.steps.season.frame import season as framed
+from rehab.steps.season.opening import at_dates
+from rehab.steps.season.placing import Placed, Standing, Visit, allowed_from, place
+from rehab.steps.season.progress import progress
+from rehab.steps.season.work import ACTIVITIES, BUSY, Activity, activities
+
+__all__ = ["Given", "Ground", "Season", "Standing", "arrange", "breaks", "earliest_grinding", "ground", "moved",
+           "progress", "span", "working_days"]
+
+
+@dataclass(frozen=True)
+class Season:
+    """A year on the calendar: tables as in the data dictionary, and what there is to say.
+
+    ``loads``: work of each crew beside the days that it has.  ``ends`` and ``bound``: last day of the arrangement
+    before the grinder was put into campaigns, and a day before which no arrangement of as much work ends; None where
+    nothing was arranged.  ``travel_mi``: way of all crews between blocks, changes of district counted in.
+    """
+
+    year: int
+    tasks: pd.DataFrame
+    campaigns: pd.DataFrame
+    choices: pd.DataFrame
+    blocks: pd.DataFrame
+    loads: pd.DataFrame
+    notes: list[Note]
+    ends: date | None
+    bound: date | None
+    travel_mi: float
+    frames: dict[str, Frame]
+    items: list[Activity]
+
+
+def arrange(place_of: Ground, quantities: pd.DataFrame, assumptions: Assumptions, year: int,
+            given: Given | None = None, seconds: float = 2.0, watch: Callable[[Standing], None] | None = None,
+            stop: Event | None = None) -> Season:
+    """The calendar of one year's work.
+
+    ``place_of`` holds the blocks of the year's program, ``quantities`` the same in the same order with one column per
+    pay item.  What does not fit the season is put into the next one and
+    noted; what fits neither is noted as left over.  ``watch`` is told how far the search has come, and setting ``stop``
+    ends it with the best so far.
+    """
+    known = given or Given()
+    frame = framed(place_of, year, known, assumptions)
+    items = activities(place_of.network, quantities, assumptions, _factor(frame, assumptions))
+    done, open_items = _begun(frame, items)
+    release = allowed_from(frame, done, open_items)
+    if known.today is not None:
+        release = {(item.block, item.kind): max(known.today, release.get((item.block, item.kind), known.today))
+                   for item in open_items}
+    pins = _pins(frame, open_items)
+    first = place(frame, open_items, release, pins, "this", seconds, watch, stop, _busy(frame, done))
+    first = Placed([*done, *first.visits], first.left, first.made)
+    finished = finish(frame, first, pins, "this", assumptions.text("season", "grind_timing"),
+                      int(assumptions.number("season", "campaigns"))) if frame.days else \
+        Finished([], first.left, [], 0, {}, [])
+    frames, visits, never = {"this": frame}, list(finished.visits), list[Activity]()
+    if finished.left:
+        later = framed(place_of, year + 1, known, assumptions)
+        frames["next"] = later
+        second = place(later, finished.left, allowed_from(frame, visits, finished.left), {}, "next")
+        visits += in_runs(second.visits, later.days)
+        never = second.left
+    made = first.made
+    return Season(
+        year, outcome.tasks(frames, visits), outcome.campaigns(frames, visits, finished),
+        outcome.choices(frame, finished), outcome.blocks(frames, visits, finished, items),
+        outcome.loads(frame, items), outcome.notes(frames, finished.left, never, visits, year),
+        frame.days[made.makespan - 1] if made and made.makespan > 0 else None,
+        frame.days[max(made.lower_bound, 1) - 1] if made and made.makespan > 0 else None,
+        made.travel if made else 0.0, frames, items)
+
+
+def breaks(season: Season, tasks: pd.DataFrame | None = None) -> pd.DataFrame:
+    """The table ``breaks``: every rule that the season's tasks, or others in their place, do not keep."""
+    return review.breaks(season.frames, season.items, season.tasks if tasks is None else tasks)
+
+
+def moved(season: Season, task_id: str, day: date) -> pd.DataFrame:
+    """The season's tasks with one visit moved to begin on ``day``, whatever that breaks."""
+    return review.moved(season.frames, season.items, season.tasks, task_id, day)
+
+
+def earliest_grinding(last_patch: date, assumptions: Assumptions) -> date:
+    """First calendar day on which a block may be ground."""
+    return last_patch + timedelta(days=int(assumptions.number("curing", "grind_after_patch_days")))
+
+
+def _factor(frame: Frame, assumptions: Assumptions) -> float:
+    """Share of a nominal rate that weather leaves."""
+    normals = frame.given.normals
+    if assumptions.text("season", "weather_from_normals") == "yes" and normals is not None and frame.days:
+        wet = at_dates(frame.days, normals)["wet_share"]
+        if wet.notna().all():
+            return 1.0 - float(wet.mean())
+    return assumptions.number("season", "weather_factor")
+
+
+def _by_task(frame: Frame, items: list[Activity]) -> dict[str, Activity]:
+    """Activities by the id of each of their tasks."""
+    rows = frame.assumptions.table("crews")["task"]
+    names = frame.ground.network["block_id"]
+    return {f"{names.iloc[item.block]}/{rows.at[key]}": item for item in items for key in ACTIVITIES[item.kind]}
+
+
+def _pins(frame: Frame, items: list[Activity]) -> dict[tuple[int, str], date]:
+    """Activities with a first day that was set by hand."""
+    moves = frame.given.moves
+    if moves is None or moves.empty:
+        return {}
+    known = _by_task(frame, items)
+    rows: Mapping[str, pd.Timestamp] = dict(zip(moves["task_id"], moves["start"], strict=True))
+    return {(known[task].block, known[task].kind): day.date() for task, day in rows.items() if task in known}
+
+
+def _begun(frame: Frame, items: list[Activity]) -> tuple[list[Visit], list[Activity]]:
+    """Visits that are done or under way, and the activities still to come."""
+    actual = frame.given.actual
+    if actual is None or actual.empty:
+        return [], items
+    known = _by_task(frame, items)
+    spans: dict[tuple[int, str], tuple[date, date | None]] = {}
+    for row in actual.to_dict("records"):
+        item = known.get(str(row["task_id"]))
+        if item is None or (pd.isna(row["started"]) and pd.isna(row["finished"])):
+            continue
+        key = (item.block, item.kind)
+        begun = row["finished"] if pd.isna(row["started"]) else row["started"]
+        ended = None if pd.isna(row["finished"]) else row["finished"].date()
+        old = spans.get(key)
+        spans[key] = (min(begun.date(), old[0]) if old else begun.date(),
+                      (max(ended, old[1]) if ended and old[1] else None) if old else ended)
+    done = []
+    for item in items:
+        key = (item.block, item.kind)
+        if key in spans:
+            begun, ended = spans[key]
+            last = ended or _expected_end(frame, item, begun)
+            done.append(Visit(item, begun, last, dict.fromkeys(item.crew_days, 1), "this", done=True))
+    there = {visit.key for visit in done}
+    return done, [item for item in items if (item.block, item.kind) not in there]
+
+
+def _expected_end(frame: Frame, item: Activity, begun: date) -> date:
+    """Last day of a visit that is under way: as long as planned, and until today at least."""
+    at = min(frame.period(begun) + item.days - 1, len(frame.days) - 1)
+    return max(frame.days[at], frame.given.today or begun) if frame.days else begun
+
+
+def _busy(frame: Frame, done: list[Visit]) -> list[tuple[Activity, date]]:
+    """What keeps crews from today on: visits under way, for the days that they still take."""
+    today = frame.given.today
+    found = []
+    for visit in done:
+        if today is None or visit.last < today:
+            continue
+        begin = frame.period(max(today, visit.first))
+        days = frame.period(visit.last + timedelta(days=1)) - begin
+        if days > 0:
+            found.append((replace(visit.item, kind=f"{BUSY} {visit.item.kind}", days=days, cuyd=0), frame.days[begin]))
+    return found

@@ -1,0 +1,162 @@
+"""The grinder's campaigns of a season, and the filling and striping that follow it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+
+from rehab.steps.season import grinder
+from rehab.steps.season.frame import Frame, Key
+from rehab.steps.season.placing import Placed, Visit, allowed_from, place
+from rehab.steps.season.work import Activity
+
+_APART: Final = 5  #: working days between campaigns: fewer, and the machine stays in town
+_TRIES: Final = 8  #: times the campaigns are moved forward so that filling and striping fit after them
+_EPS: Final = 1e-6
+
+
+@dataclass(frozen=True)
+class Finished:
+    """Visits with the grinder in campaigns, what is left, the campaigns that could be had, and which one is used.
+
+    ``ready``: first day on which each block to be ground may be ground.
+    """
+
+    visits: list[Visit]
+    left: list[Activity]
+    choices: list[grinder.Campaigns]
+    chosen: int
+    ready: dict[int, date]
+    blocks: list[int]
+
+
+def finish(frame: Frame, placed: Placed, pins: Mapping[Key, date], season: str, timing: str,
+           campaigns: int) -> Finished:
+    """The visits with grinding put into campaigns and what follows it put after them.
+
+    ``campaigns``: times the machine is brought, 0 for the fewest that grind the most blocks.
+    """
+    fixed = [visit for visit in placed.visits if visit.done or visit.item.kind not in ("grind", *_after(frame))]
+    there = {visit.item.block for visit in placed.visits if visit.item.kind not in ("fill", "grind", "stripe")}
+    carried = {item.block for item in placed.left if item.kind not in ("fill", "grind", "stripe")}
+    done = {visit.key for visit in fixed}
+    items = [visit.item for visit in placed.visits if visit.key not in done]
+    items += [item for item in placed.left if item.block in there - carried and item.kind in ("grind", *_after(frame))]
+    items.sort(key=lambda item: (item.block, item.kind))
+    grind = [item for item in items if item.kind == "grind"]
+    after = [item for item in items if item.kind != "grind"]
+    rest = [item for item in placed.left if item not in items]
+    from_day = allowed_from(frame, fixed, grind)
+    ready = {item.block: from_day.get((item.block, "grind"), frame.days[0]) for item in grind}
+    if not grind or not frame.crews("Grinder"):
+        kept = _follow(frame, fixed, after, {item.block for item in grind}, pins, season)
+        return Finished(fixed + kept, rest + grind + _gone(after, kept), [], 0, ready, [item.block for item in grind])
+    best: Finished | None = None
+    reserve = int(frame.assumptions.number("season", "grind_reserve_days"))
+    for turn in range(_TRIES):
+        choices = _choices(frame, grind, after, ready, pins, timing, reserve + 3 * turn)
+        chosen = _chosen(choices, campaigns)
+        ground = _visits(frame, grind, choices[chosen], season)
+        made = _follow(frame, fixed + ground, after, {item.block for item in grind}, pins, season)
+        left = rest + _gone(grind, ground) + _gone(after, made)
+        found = Finished(fixed + ground + made, left, choices, chosen, ready, [item.block for item in grind])
+        if best is None or (len(found.left), -turn) < (len(best.left), 0):
+            best = found
+        if not _gone([item for item in after if item.block in {visit.item.block for visit in ground}], made):
+            break
+    assert best is not None
+    return best
+
+
+def _after(frame: Frame) -> tuple[str, ...]:
+    """What follows the grinder."""
+    before = frame.assumptions.text("curing", "fill_before_grinding") == "yes"
+    return ("stripe",) if before else ("fill", "stripe")
+
+
+def _gone(items: Sequence[Activity], visits: Sequence[Visit]) -> list[Activity]:
+    there = {visit.key for visit in visits}
+    return [item for item in items if (item.block, item.kind) not in there]
+
+
+def _follow(frame: Frame, before: list[Visit], after: list[Activity], to_grind: set[int], pins: Mapping[Key, date],
+            season: str) -> list[Visit]:
+    """Filling and striping after what is on the calendar; a block that is not ground waits with both."""
+    ground = {visit.item.block for visit in before if visit.item.kind == "grind"}
+    items = [item for item in after if item.block in ground or item.block not in to_grind]
+    return place(frame, items, allowed_from(frame, before, items), pins, season).visits if items else []
+
+
+def _choices(frame: Frame, grind: list[Activity], after: list[Activity], ready: Mapping[int, date],
+             pins: Mapping[Key, date], timing: str, reserve: int) -> list[grinder.Campaigns]:
+    """The campaigns that could be had, one for each number of them."""
+    tail = _tail(frame, after)
+    horizon = len(frame.days)
+    begin, end = [], []
+    for item in grind:
+        pin = pins.get((item.block, "grind"))
+        first = frame.period(max(pin, ready[item.block]) if pin else ready[item.block])
+        begin.append(first)
+        end.append(min(first + item.days, tail[item.block]) if pin else tail.get(item.block, horizon - 1))
+    blocks = np.array([item.block for item in grind])
+    allowed = np.array([frame.open_to(item.block, "grind") for item in grind])
+    return grinder.plan(
+        np.array(begin, np.int64), np.array([item.crew_days["Grinder"] for item in grind]), np.array(end, np.int64),
+        frame.ground.network["area_sqyd"].to_numpy(float)[blocks], frame.ground.distance[np.ix_(blocks, blocks)],
+        frame.days, most=int(frame.assumptions.number("season", "campaigns_most")), timing=timing, reserve=reserve,
+        apart=_APART, allowed=allowed)
+
+
+def _tail(frame: Frame, after: list[Activity]) -> dict[int, int]:
+    """By block, the last period in which grinding may end so that what follows it still fits the season."""
+    found: dict[int, int] = {}
+    for kind in ("stripe", "fill"):
+        for item in after:
+            if item.kind == kind:
+                until = found.get(item.block, len(frame.days) - 1) + 1
+                open_at = np.flatnonzero(frame.open_to(item.block, kind)[:until])
+                found[item.block] = int(open_at[-item.days]) - 1 if len(open_at) >= item.days else -1
+    return {item: found.get(item, len(frame.days) - 1) for item in range(len(frame.ground.network))}
+
+
+def _chosen(choices: list[grinder.Campaigns], wanted: int) -> int:
+    """Which of the choices is used."""
+    if wanted:
+        near = [abs(int(found.campaign.max(initial=0)) - wanted) for found in choices]
+        return int(np.argmin(near))
+    return grinder.choose(choices)
+
+
+def _visits(frame: Frame, grind: list[Activity], found: grinder.Campaigns, season: str) -> list[Visit]:
+    """The machine's visits, by the days that they begin and end in."""
+    visits = []
+    for at, item in enumerate(grind):
+        campaign = int(found.campaign[at])
+        if campaign > 0:
+            first, last = _day(found.start[at] + _EPS), _day(found.finish[at] - _EPS)
+            days = frame.days[first], frame.days[max(first, last)]
+            visits.append(Visit(item, *days, {"Grinder": 1}, season, campaign))
+    return visits
+
+
+def _day(position: np.floating[npt.NBitBase] | float) -> int:
+    return int(np.floor(position))
+
+
+def in_runs(visits: list[Visit], days: Sequence[date]) -> list[Visit]:
+    """Grinding that was arranged without campaigns, numbered by runs of the machine."""
+    at = {day: period for period, day in enumerate(days)}
+    ordered = sorted((visit for visit in visits if visit.item.kind == "grind"), key=lambda visit: visit.first)
+    numbered: dict[Key, int] = {}
+    number, busy = 0, -_APART - 1
+    for visit in ordered:
+        if at[visit.first] - busy > _APART or not number:
+            number += 1
+        numbered[visit.key] = number
+        busy = max(busy, at[visit.last])
+    return [replace(visit, campaign=numbered.get(visit.key, 0)) for visit in visits]

@@ -1,0 +1,126 @@
+"""What one block needs of which crew: activities, and how many days they take.
+
+An activity is done in one visit.  Its tasks run as one train, day by day: concrete is milled and patched, or sawn,
+removed, drilled, placed and jointed on the same day, so that a hole opened is closed the same day (Missouri 613.3,
+source ``missouri-613``), and none stays open over a night or a weekend.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Hashable, Mapping
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import pandas as pd
+
+from rehab.base.errors import BadAssumption
+from rehab.base.settings import Assumptions
+from rehab.base.units import CUFT_PER_CUYD
+
+DAY: Final = 20  #: crew days are counted in twentieths; a visit takes one at least
+
+#: activity -> the rows of crews that it works off, in the order of the work
+ACTIVITIES: Final[Mapping[str, tuple[str, ...]]] = {
+    "mark": ("mark",), "raise": ("stabilise", "stabilise.jacking"), "patch": ("mill", "patch"),
+    "panels": ("saw", "remove", "drill", "place", "place.box_out", "joint"),
+    "rebuild": ("remove.reconstruction", "place.reconstruction"), "curb": ("curb", "curb.ramp", "curb.casting"),
+    "retrofit": ("retrofit",), "stitch": ("stitch",), "fill": ("fill",), "grind": ("grind",), "stripe": ("stripe",),
+}
+FINISHING: Final = ("fill", "grind", "stripe")  #: what waits for the repairs of its block
+CONCRETE: Final = ("patch", "panels", "rebuild")  #: what cures before the block opens
+NAMES: Final = {"mark": "marking", "raise": "stabilising", "patch": "patching", "panels": "full-depth repair",
+                "rebuild": "reconstruction", "curb": "curb work", "retrofit": "dowel-bar retrofit",
+                "stitch": "cross-stitching", "fill": "crack and joint filling", "grind": "grinding",
+                "stripe": "striping"}
+BUSY: Final = "under way"  #: begins the kind of a visit that only keeps its crews: it was begun before
+_PACES: Final = {"likely": "value", "low": "low", "high": "high"}
+
+
+@dataclass(frozen=True)
+class Activity:
+    """One visit to a block (a row of the program): whole working days, and what it asks of each crew.
+
+    ``keys``: rows of crews with work; ``crew_days``: work by crew; ``asks``: twentieths of a day that each crew is
+    there on every day; ``cuyd``: concrete delivered on each day.
+    """
+
+    block: int
+    kind: str
+    days: int
+    keys: tuple[str, ...]
+    crew_days: Mapping[str, float]
+    asks: Mapping[str, int]
+    cuyd: int = 0
+
+
+def rates(assumptions: Assumptions, factor: float) -> dict[str, tuple[str, float]]:
+    """By row of crews, the quantity worked off and how much of it a day, weather allowed for by ``factor``."""
+    pace = assumptions.text("season", "pace")
+    table = assumptions.table("crews")
+    found = {}
+    for key in (key for keys in ACTIVITIES.values() for key in keys):
+        try:
+            rate = float(str(table.at[key, _PACES[pace]])) * factor
+        except (KeyError, ValueError) as error:
+            raise BadAssumption(f"crews: the rate of '{key}' is not a number") from error
+        if rate <= 0:
+            raise BadAssumption(f"crews: the rate of '{key}' is zero; nothing could ever be finished")
+        found[key] = (str(table.at[key, "quantity"]), rate)
+    return found
+
+
+def daily_concrete(assumptions: Assumptions) -> int | None:
+    """Cubic yards of concrete delivered in a day at most; None where no limit is given."""
+    most = assumptions.number("season", "concrete_cuyd_per_day")
+    trucks = assumptions.number("season", "mixer_trucks")
+    loads = trucks * assumptions.number("season", "truck_cuyd") * assumptions.number("season", "truck_trips")
+    limits = [limit for limit in (most, loads) if limit > 0]
+    return max(int(min(limits)), 1) if limits else None
+
+
+def activities(network: pd.DataFrame, quantities: pd.DataFrame, assumptions: Assumptions,
+               factor: float) -> list[Activity]:
+    """What each block needs; an activity with nothing to do is left out.
+
+    ``network`` and ``quantities`` (one column per pay item) hold the same blocks in the same order.
+    """
+    amounts = quantities.assign(sqyd=network["area_sqyd"].to_numpy(float),
+                                filling=quantities["crack_filling"] + quantities["joint_resealing"])
+    volume = {"patch": amounts["patch_mix"].to_numpy(float) / CUFT_PER_CUYD,
+              "panels": amounts["concrete_full"].to_numpy(float),
+              "rebuild": amounts["concrete_reconstruction"].to_numpy(float)}
+    each, limit = rates(assumptions, factor), daily_concrete(assumptions)
+    crews = assumptions.table("crews")["crew"].to_dict()
+    found = []
+    for row, amount in enumerate(amounts.to_dict("records")):
+        for kind in ACTIVITIES:
+            need = _days_by_row(kind, amount, each)
+            if need:
+                own = volume.get(kind)
+                cuyd = float(own[row]) if own is not None and limit else 0.0
+                found.append(_activity(row, kind, need, crews, cuyd, limit))
+    return found
+
+
+def _days_by_row(kind: str, amount: Mapping[Hashable, float],
+                 each: Mapping[str, tuple[str, float]]) -> dict[str, float]:
+    """Days of work by row of crews.  New joints are those of reconstruction as well: they alone are no repair."""
+    need = {key: float(amount[each[key][0]]) / each[key][1] for key in ACTIVITIES[kind]}
+    need = {key: days for key, days in need.items() if days > 1e-9}
+    return need if set(need) - {"joint"} else {}
+
+
+def _activity(block: int, kind: str, by_row: Mapping[str, float], crews: Mapping[Hashable, str], cuyd: float,
+              limit: int | None) -> Activity:
+    need: dict[str, float] = {}
+    for key, each in by_row.items():
+        need[crews[key]] = need.get(crews[key], 0.0) + each
+    days = max(1, int(np.ceil(max(need.values()) - 1e-6)))
+    if limit:
+        days = max(days, int(np.ceil(cuyd / limit - 1e-6)))
+    asks = {crew: max(1, min(DAY, int(np.ceil(DAY * each / days - 1e-6)))) for crew, each in need.items()}
+    if days > 1:  # the crew that sets the pace stays for the whole visit
+        asks[max(need, key=lambda crew: need[crew])] = DAY
+    daily = min(int(np.ceil(cuyd / days - 1e-6)), limit) if limit else 0
+    return Activity(block, kind, days, tuple(by_row), need, asks, daily)
