@@ -48,7 +48,6 @@ def _changes(base: Assumptions, season: Season) -> Iterator[tuple[str, Assumptio
     _, last = span(season.year, base)
     later = last + timedelta(days=_LONGER_DAYS)
     yield f"Season until {later.day} {later:%B}, two weeks longer", _with(base, {"last_day": _month_day(later)})
-    yield "No days kept for weather after grinding", _with(base, {"grind_reserve_days": "0"})
     most = int(base.number("season", "campaigns_most"))
     yield f"The grinder brought up to {most} times", _with(base, {"campaigns": str(most)})
     for pace in ("low", "high"):

@@ -369,7 +369,7 @@ def test_a_large_season_keeps_the_rules_and_is_quick() -> None:
     season = invented(300, 5)
     begun = time.process_time()
     found = season.plan(reserve=3)
-    assert time.process_time() - begun < 5  # 0.3 s on a desktop of 2024
+    assert time.process_time() - begun < 5  # 0.6 s measured on two busy cores
     assert [one.number for one in found] == [1, 2, 3, 4] and all(one.missed == 0 for one in found)
     for one in found:
         check(season, one, None, 5)

@@ -102,7 +102,7 @@ def arrange(duration: npt.ArrayLike, precedence: npt.ArrayLike, demand: npt.Arra
     if lower > network.horizon:
         return _nothing(network, "infeasible", None, tightest)
     orders = [np.asarray(tour, np.int64) for tour in tours] if network.site is not None else []
-    attempt = search.first(network, orders, seed)
+    attempt = search.first(network, orders, slack, seed)
     worth = np.append(network.weight, 0)[network.group] > 0
     whole, _ = makespan_bound(network, (network.group < 0) | (hopeful & worth))
     best = _Best(network, attempt if attempt.stuck is None else None, lower, whole, most, watch, stop)

@@ -304,23 +304,36 @@ def makespan_bound(network: Network, must: Bools) -> tuple[int, int | None]:
                 if id(arc.ready) not in gaps:
                     gaps[id(arc.ready)] = _least_gap(network.finish[task], arc.ready, network.horizon)
                 tail[task] = max(tail[task], gaps[id(arc.ready)] + network.duration[arc.task] + tail[arc.task])
-    best, tightest = int((network.early + network.duration + tail)[must].max()), None
+    early = _earliest(network, must)
+    best, tightest = int((early + network.duration + tail)[must].max()), None
     for resource in range(network.demand.shape[1]):
         users = np.flatnonzero(must & (network.demand[:, resource] * network.duration > 0))
         if len(users):
-            level = _work_and_tail(network, users, resource, tail)
+            level = _work_and_tail(network, users, resource, early, tail)
             if level > best:
                 best, tightest = level, resource
     return best, tightest
 
 
-def _work_and_tail(network: Network, users: Ints, resource: int, tail: Ints) -> int:
+def _earliest(network: Network, must: Bools) -> Ints:
+    """Earliest start of each task when all of ``must`` are placed; beyond the horizon at most by one."""
+    early = network.early.tolist()
+    for task in network.order:
+        for arc in network.before[task]:
+            if must[task] and must[arc.task]:
+                early[task] = max(early[task], arc.ready[min(early[arc.task], network.horizon)])
+        while must[task] and early[task] <= network.horizon and network.finish[task][early[task]] < 0:
+            early[task] += 1
+    return np.array(early, np.int64)
+
+
+def _work_and_tail(network: Network, users: Ints, resource: int, early: Ints, tail: Ints) -> int:
     """No arrangement ends sooner: of the tasks with at least so much to follow, all begin after the first may begin,
     and the last of them to end has that much to follow still.  The largest of these bounds.
     """
     users = users[np.argsort(-tail[users], kind="stable")]
     work = np.cumsum(network.demand[users, resource] * network.duration[users])
-    begin = np.minimum.accumulate(network.early[users])
+    begin = np.minimum.accumulate(early[users])
     most = max(int(network.capacity[resource].max(initial=0) * network.copies[resource]), 1)
     done = np.concatenate([[0], np.cumsum(network.capacity[resource] * network.copies[resource])])
     asked = work + done[np.minimum(begin, network.horizon)]

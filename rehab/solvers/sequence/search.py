@@ -18,20 +18,21 @@ Keys = npt.NDArray[np.float64]
 FIRST = 8_000  #: task placements spent on random variations for the first arrangement, some tenths of a second
 
 
-def first(network: Network, tours: list[npt.NDArray[np.int64]], seed: int) -> Attempt:
-    """The best of several priority rules, of the tours and of seeded random variations of the better rules."""
+def first(network: Network, tours: list[npt.NDArray[np.int64]], slack: int, seed: int) -> Attempt:
+    """The best of several priority rules, of the tours and of seeded random variations of the better rules.
+
+    Of those that end at most ``slack`` periods later than the soonest, the one with the least travel.
+    """
     ledger, n = Ledger(network), len(network.duration)
     rules = _rules(network)
     tried = [place(network, key.tolist(), ledger) for key in [*rules, *(_by_tour(network, tour) for tour in tours)]]
-    winner = min(tried, key=lambda attempt: attempt.rank)
     rng = np.random.default_rng(seed)
     for turn in range(min(FIRST // n, 100) if n else 0):
         key = rules[turn % 2].copy()
         key += rng.normal(0.0, 0.15 * max(float(np.ptp(key)), 1.0) * (0.2 + turn % 5), n)
-        attempt = place(network, key.tolist(), ledger)
-        if attempt.rank < winner.rank:
-            winner = attempt
-    return winner
+        tried.append(place(network, key.tolist(), ledger))
+    soonest = min(tried, key=lambda attempt: attempt.rank)
+    return soonest if network.site is None else min(tried, key=lambda attempt: _score(attempt, soonest, slack))
 
 
 def redone(network: Network, start: npt.NDArray[np.int64], ledger: Ledger) -> Attempt:

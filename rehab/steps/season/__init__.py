@@ -26,7 +26,7 @@ from rehab.steps.season.frame import season as framed
 from rehab.steps.season.opening import at_dates
 from rehab.steps.season.placing import Placed, Standing, Visit, allowed_from, place
 from rehab.steps.season.progress import progress
-from rehab.steps.season.work import ACTIVITIES, BUSY, Activity, activities
+from rehab.steps.season.work import ACTIVITIES, BUSY, Activity, activities, next_to_nothing
 
 __all__ = ["Given", "Ground", "Season", "Standing", "arrange", "breaks", "earliest_grinding", "ground", "moved",
            "progress", "span", "working_days"]
@@ -38,7 +38,8 @@ class Season:
 
     ``loads``: work of each crew beside the days that it has.  ``ends`` and ``bound``: last day of the arrangement
     before the grinder was put into campaigns, and a day before which no arrangement of as much work ends; None where
-    nothing was arranged.  ``travel_mi``: way of all crews between blocks, changes of district counted in.
+    nothing was arranged.  ``travel_mi``: way of all crews between blocks, changes of district counted in;
+    ``district_changes``: how often a crew goes on to another district.
     """
 
     year: int
@@ -51,6 +52,7 @@ class Season:
     ends: date | None
     bound: date | None
     travel_mi: float
+    district_changes: int
     frames: dict[str, Frame]
     items: list[Activity]
 
@@ -90,10 +92,11 @@ def arrange(place_of: Ground, quantities: pd.DataFrame, assumptions: Assumptions
     return Season(
         year, outcome.tasks(frames, visits), outcome.campaigns(frames, visits, finished),
         outcome.choices(frame, finished), outcome.blocks(frames, visits, finished, items),
-        outcome.loads(frame, items), outcome.notes(frames, finished.left, never, visits, year),
+        outcome.loads(frame, items),
+        outcome.notes(frames, finished.left, never, visits, next_to_nothing(quantities, assumptions), year),
         frame.days[made.makespan - 1] if made and made.makespan > 0 else None,
         frame.days[max(made.lower_bound, 1) - 1] if made and made.makespan > 0 else None,
-        made.travel if made else 0.0, frames, items)
+        made.travel if made else 0.0, outcome.district_changes(frame, visits), frames, items)
 
 
 def breaks(season: Season, tasks: pd.DataFrame | None = None) -> pd.DataFrame:

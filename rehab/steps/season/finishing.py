@@ -16,7 +16,8 @@ from rehab.steps.season.placing import Placed, Visit, allowed_from, place
 from rehab.steps.season.work import Activity
 
 _APART: Final = 5  #: working days between campaigns: fewer, and the machine stays in town
-_TRIES: Final = 8  #: times the campaigns are moved forward so that filling and striping fit after them
+_TRIES: Final = 4  #: times the campaigns are moved forward so that filling and striping fit after them
+_EARLIER: Final = 5  #: working days by which they are moved
 _EPS: Final = 1e-6
 
 
@@ -59,7 +60,7 @@ def finish(frame: Frame, placed: Placed, pins: Mapping[Key, date], season: str, 
     best: Finished | None = None
     reserve = int(frame.assumptions.number("season", "grind_reserve_days"))
     for turn in range(_TRIES):
-        choices = _choices(frame, grind, after, ready, pins, timing, reserve + 3 * turn)
+        choices = _choices(frame, grind, after, ready, pins, timing, reserve + _EARLIER * turn)
         chosen = _chosen(choices, campaigns)
         ground = _visits(frame, grind, choices[chosen], season)
         made = _follow(frame, fixed + ground, after, {item.block for item in grind}, pins, season)

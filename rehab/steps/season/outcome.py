@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import date, timedelta
 from typing import Any, Final
 
@@ -106,14 +106,20 @@ def loads(frame: Frame, items: Sequence[Activity]) -> pd.DataFrame:
 
 
 def notes(frames: dict[str, Frame], left: Sequence[Activity], never: Sequence[Activity], visits: Sequence[Visit],
-          year: int) -> list[Note]:
-    """What does not fit this season, block by block, and what fits neither."""
+          little: Mapping[str, int], year: int) -> list[Note]:
+    """What does not fit this season, block by block, and what fits neither; ``little``: blocks with next to no work."""
     frame = frames["this"]
+    least = frame.assumptions.number("season", "least_quantity")
     said = [] if frame.days else [Note("season", None, year, "the season has no working day: check its first and last "
                                        "day, the work week and the days without work")]
     if frame.given.today is not None and frame.days and frame.given.today > frame.days[-1]:
         said.append(Note("season", None, year, f"no working day of the season is left on {frame.given.today}; what is "
                          "not done moves to the next"))
+    for kind, count in little.items():
+        said.append(Note("season", None, year, f"next to no {NAMES[kind]} is expected on {count:,} "
+                         f"{'block' if count == 1 else 'blocks'} (under {least:g} in the unit of the pay item): no "
+                         f"visit "
+                         "is planned for it"))
     lost = {(item.block, item.kind) for item in never}
     there = {visit.key for visit in visits if visit.season == "this"}
     names = frame.ground.network["block_id"]
@@ -130,6 +136,21 @@ def notes(frames: dict[str, Frame], left: Sequence[Activity], never: Sequence[Ac
             before = "patched" if any((block, kind) in there for kind in CONCRETE) else "begun"
             said.append(Note("season", name, year, f"{before} this season; left for {year + 1}: {_words(mine)}"))
     return said
+
+
+def district_changes(frame: Frame, visits: Sequence[Visit]) -> int:
+    """Times that a crew goes on to another district this season, marking and the grinder left out."""
+    district = frame.ground.network["district"].fillna("").to_numpy()
+    ways: dict[tuple[str, int], list[Visit]] = {}
+    for visit in visits:
+        if visit.season == "this" and visit.item.kind not in ("mark", "grind"):
+            for name, number in visit.crews.items():
+                ways.setdefault((name, number), []).append(visit)
+    changes = 0
+    for way in ways.values():
+        blocks = [visit.item.block for visit in sorted(way, key=lambda visit: (visit.first, visit.last))]
+        changes += int((district[blocks[1:]] != district[blocks[:-1]]).sum())
+    return changes
 
 
 def crew_label(frame: Frame, name: str, number: int) -> str:
@@ -184,14 +205,13 @@ def _why(frame: Frame, visits: Sequence[Visit], finished: Finished, item: Activi
         return (f"patched until {_day(patched)}, it may be ground from {_day(ready)}, but the last day to begin with "
                 f"is {_day(last_start)}: it takes patches {over} days sooner, or a season {over} days longer")
     return (f"ready on {_day(ready)}, but the grinder has no {item.crew_days['Grinder']:.1f} days left for it: it "
-            "takes another campaign, fewer days kept for weather, or a longer season")
+            "takes another campaign, a longer season, or less to grind")
 
 
 def _last_start(frame: Frame, item: Activity) -> date | None:
-    """Last day on which a block's grinding may begin and still end in the season, weather days kept."""
-    reserve = int(frame.assumptions.number("season", "grind_reserve_days"))
+    """Last day on which a block's grinding may begin and still end in the season."""
     open_at = np.flatnonzero(frame.open_to(item.block, "grind"))
-    return frame.days[int(open_at[-item.days - reserve])] if len(open_at) >= item.days + reserve else None
+    return frame.days[int(open_at[-item.days])] if len(open_at) >= item.days else None
 
 
 def _takes(frame: Frame, gone: Sequence[Activity]) -> str:

@@ -81,7 +81,7 @@ def daily_concrete(assumptions: Assumptions) -> int | None:
 
 def activities(network: pd.DataFrame, quantities: pd.DataFrame, assumptions: Assumptions,
                factor: float) -> list[Activity]:
-    """What each block needs; an activity with nothing to do is left out.
+    """What each block needs; an activity with nothing, or next to nothing, to do is left out.
 
     ``network`` and ``quantities`` (one column per pay item) hold the same blocks in the same order.
     """
@@ -91,11 +91,12 @@ def activities(network: pd.DataFrame, quantities: pd.DataFrame, assumptions: Ass
               "panels": amounts["concrete_full"].to_numpy(float),
               "rebuild": amounts["concrete_reconstruction"].to_numpy(float)}
     each, limit = rates(assumptions, factor), daily_concrete(assumptions)
+    least = assumptions.number("season", "least_quantity")
     crews = assumptions.table("crews")["crew"].to_dict()
     found = []
     for row, amount in enumerate(amounts.to_dict("records")):
         for kind in ACTIVITIES:
-            need = _days_by_row(kind, amount, each)
+            need = _days_by_row(kind, amount, each, least)
             if need:
                 own = volume.get(kind)
                 cuyd = float(own[row]) if own is not None and limit else 0.0
@@ -103,12 +104,27 @@ def activities(network: pd.DataFrame, quantities: pd.DataFrame, assumptions: Ass
     return found
 
 
-def _days_by_row(kind: str, amount: Mapping[Hashable, float],
-                 each: Mapping[str, tuple[str, float]]) -> dict[str, float]:
-    """Days of work by row of crews.  New joints are those of reconstruction as well: they alone are no repair."""
+def _days_by_row(kind: str, amount: Mapping[Hashable, float], each: Mapping[str, tuple[str, float]],
+                 least: float) -> dict[str, float]:
+    """Days of work by row of crews.  New joints are those of reconstruction as well: they alone are no repair.
+
+    A forecast expects parts of a casting or of a panel: where no quantity reaches ``least``, nobody is sent.
+    """
     need = {key: float(amount[each[key][0]]) / each[key][1] for key in ACTIVITIES[kind]}
     need = {key: days for key, days in need.items() if days > 1e-9}
-    return need if set(need) - {"joint"} else {}
+    reached = any(float(amount[each[key][0]]) >= least for key in need if key != "joint")
+    return need if reached else {}
+
+
+def next_to_nothing(quantities: pd.DataFrame, assumptions: Assumptions) -> dict[str, int]:
+    """By activity, blocks on which some of it is expected, but so little that nobody is sent."""
+    amounts = quantities.assign(sqyd=1e9, filling=quantities["crack_filling"] + quantities["joint_resealing"])
+    item, least = assumptions.table("crews")["quantity"], assumptions.number("season", "least_quantity")
+    found = {}
+    for kind, keys in ACTIVITIES.items():
+        largest = amounts[[str(item.at[key]) for key in keys if key != "joint"]].max(axis=1)
+        found[kind] = int(((largest > 1e-9) & (largest < least)).sum())
+    return {kind: count for kind, count in found.items() if count}
 
 
 def _activity(block: int, kind: str, by_row: Mapping[str, float], crews: Mapping[Hashable, str], cuyd: float,
