@@ -184,7 +184,7 @@ def test_nothing_to_do() -> None:
     ({"duration": [1, -1]}, r"duration\[1\]"), ({"duration": [1, 1.5]}, "whole"),
     ({"precedence": [(0, 1, -2)]}, "precedence"),
     ({"precedence": [(0, 2, 0)]}, "row 0"), ({"precedence": [(0, 1, 0), (1, 0, 0)]}, "circle"),
-    ({"precedence": [(0, 1, 3, 1)]}, "calendar"), ({"calendar": [3, 3]}, r"calendar\[1\]"),
+    ({"precedence": [(0, 1, 3, 1)]}, "calendar"), ({"calendar": [3, 2]}, r"calendar\[1\]"),
     ({"demand": [[1]]}, "shape"),
     ({"release": [1]}, "release"), ({"optional": [-2, 0]}, "optional"), ({"optional": [0, 1], "weight": [1]}, "weight"),
 ])

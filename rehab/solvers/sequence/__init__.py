@@ -56,7 +56,8 @@ class Arrangement:
 def arrange(duration: npt.ArrayLike, precedence: npt.ArrayLike, demand: npt.ArrayLike, capacity: npt.ArrayLike, *,
             calendar: npt.ArrayLike | None = None, lags: npt.ArrayLike | None = None,
             calendars: npt.ArrayLike | None = None, works: npt.ArrayLike | None = None,
-            holds: npt.ArrayLike | None = None, copies: npt.ArrayLike | None = None,
+            unbroken: npt.ArrayLike | None = None, holds: npt.ArrayLike | None = None,
+            copies: npt.ArrayLike | None = None,
             release: npt.ArrayLike | None = None, deadline: npt.ArrayLike | None = None,
             optional: npt.ArrayLike | None = None, weight: npt.ArrayLike | None = None,
             site: npt.ArrayLike | None = None, distance: npt.ArrayLike | None = None,
@@ -71,11 +72,13 @@ def arrange(duration: npt.ArrayLike, precedence: npt.ArrayLike, demand: npt.Arra
     calendar[finish[before] - 1] + lag, so that lag 1 is the next calendar day.  Kind 2: the lag is a row of ``lags``,
     start[after] >= lags[lag, finish[before] - 1].  A task without duration counts as done on the day of its start.
     The periods also follow one another: a lag of 0 days still means start[after] >= finish[before].  ``calendar[p]``:
-    calendar day number of each period, rising; it sets the horizon.  ``demand[n, k]`` per period, ``capacity[k]``,
-    or ``capacity[k, p]`` where it changes with time, of each of ``copies[k]`` (1 unless given): a task is done by one
-    copy alone.  ``works[n]``: row of ``calendars[c, p]``, the periods in which the task works (-1: all); it starts in
-    such a period, takes ``duration`` of them, and keeps what it demands in between.  ``holds`` rows (task, resource,
-    row of ``lags``): the task keeps what it demands of the resource until before period lags[row, finish - 1].
+    calendar day number of each period, the same for those of one day, never falling; it sets the horizon.
+    ``demand[n, k]`` per period, ``capacity[k]``, or ``capacity[k, p]`` where it changes with time, of each of
+    ``copies[k]`` (1 unless given): a task is done by one copy alone.  ``works[n]``: row of ``calendars[c, p]``, the
+    periods in which the task works (-1: all); it starts in such a period, takes ``duration`` of them, and keeps what
+    it demands in between.  ``unbroken[n]``: 1 for tasks that begin and end on one calendar day.  ``holds`` rows (task,
+    resource, row of ``lags``): the task keeps what it demands of the resource until before period
+    lags[row, finish - 1].
     ``release[n]`` earliest start, ``deadline[n]`` latest finish.  ``optional[n]``: group number of tasks that
     may be left out, a group as a whole, -1 for compulsory ones; ``weight[g]`` of the groups (1 unless given).  A
     precedence holds when both of its tasks are placed.  ``horizon``: number of periods.
@@ -91,8 +94,8 @@ def arrange(duration: npt.ArrayLike, precedence: npt.ArrayLike, demand: npt.Arra
     agree, and tasks that wait for one another in a circle.
     """
     network = check(duration, precedence, demand, capacity, calendar=calendar, lags=lags, calendars=calendars,
-                    works=works, holds=holds, copies=copies, release=release, deadline=deadline, optional=optional,
-                    weight=weight, site=site, distance=distance, horizon=horizon)
+                    works=works, unbroken=unbroken, holds=holds, copies=copies, release=release,
+                    deadline=deadline, optional=optional, weight=weight, site=site, distance=distance, horizon=horizon)
     impossible = _impossible(network)
     if impossible is not None:
         return impossible

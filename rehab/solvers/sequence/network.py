@@ -74,7 +74,8 @@ class Network:
 
 def check(duration: npt.ArrayLike, precedence: npt.ArrayLike, demand: npt.ArrayLike, capacity: npt.ArrayLike, *,
           calendar: npt.ArrayLike | None, lags: npt.ArrayLike | None, calendars: npt.ArrayLike | None,
-          works: npt.ArrayLike | None, holds: npt.ArrayLike | None, copies: npt.ArrayLike | None,
+          works: npt.ArrayLike | None, unbroken: npt.ArrayLike | None, holds: npt.ArrayLike | None,
+          copies: npt.ArrayLike | None,
           release: npt.ArrayLike | None, deadline: npt.ArrayLike | None,
           optional: npt.ArrayLike | None, weight: npt.ArrayLike | None, site: npt.ArrayLike | None,
           distance: npt.ArrayLike | None, horizon: int | None) -> Network:
@@ -83,8 +84,8 @@ def check(duration: npt.ArrayLike, precedence: npt.ArrayLike, demand: npt.ArrayL
     n = len(lengths)
     arcs = _arc_rows(precedence, n)
     days = None if calendar is None else _whole(calendar, "calendar", 1, low=None)
-    if days is not None and (np.diff(days) <= 0).any():
-        raise ValueError(f"calendar[{int(np.argmax(np.diff(days) <= 0)) + 1}] must be later than the day before it")
+    if days is not None and (np.diff(days) < 0).any():
+        raise ValueError(f"calendar[{int(np.argmax(np.diff(days) < 0)) + 1}] must not be before the one before it")
     limits = _whole(capacity, "capacity", None)
     needs = _whole(demand, "demand", None)
     needs = needs.reshape(n, len(limits)) if needs.size == 0 or needs.ndim == 1 else needs
@@ -102,6 +103,8 @@ def check(duration: npt.ArrayLike, precedence: npt.ArrayLike, demand: npt.ArrayL
     weights = np.ones(count, np.int64) if weight is None else _sized(weight, "weight", count)
     level = limits[:, :horizon] if limits.ndim == 2 else np.repeat(limits[:, None], horizon, axis=1)
     finish = _finishes(lengths, calendars, works, horizon)
+    if unbroken is not None:
+        finish = _within_days(finish, lengths, _sized(unbroken, "unbroken", n), days, horizon)
     tables = _tables(lags, "lags", horizon)
     before, after = _arcs(arcs, lengths, finish, days, tables, horizon)
     places = None if site is None or distance is None else _sized(site, "site", n)
@@ -190,6 +193,21 @@ def _finishes(lengths: Ints, calendars: npt.ArrayLike | None, works: npt.ArrayLi
         own[row, length] = found.tolist()
     return [plain[length] if row < 0 else own[row, length]
             for row, length in zip(which.tolist(), lengths.tolist(), strict=True)]
+
+
+def _within_days(finish: list[list[int]], lengths: Ints, unbroken: Ints, days: Ints | None,
+                 horizon: int) -> list[list[int]]:
+    """The same, but for tasks that must begin and end on one calendar day: they start where they can."""
+    if days is None:
+        raise ValueError("unbroken tasks need a calendar")
+    kept: dict[int, list[int]] = {}
+    for table, keep, length in zip(finish, unbroken.tolist(), lengths.tolist(), strict=True):
+        if keep and length and id(table) not in kept:
+            end = np.array(table[:horizon])
+            same = (end > 0) & (days[:horizon] == days[np.maximum(end, 1) - 1])
+            kept[id(table)] = [*np.where(same, end, -1).tolist(), -1]
+    return [kept[id(table)] if keep and length else table
+            for table, keep, length in zip(finish, unbroken.tolist(), lengths.tolist(), strict=True)]
 
 
 def _arcs(rows: Ints, lengths: Ints, finish: list[list[int]], days: Ints | None, tables: Ints,

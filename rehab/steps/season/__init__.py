@@ -26,7 +26,7 @@ from rehab.steps.season.frame import season as framed
 from rehab.steps.season.opening import at_dates
 from rehab.steps.season.placing import Placed, Standing, Visit, allowed_from, place
 from rehab.steps.season.progress import progress
-from rehab.steps.season.work import ACTIVITIES, BUSY, Activity, activities, next_to_nothing
+from rehab.steps.season.work import ACTIVITIES, BUSY, PARTS, Activity, activities, next_to_nothing
 
 __all__ = ["Given", "Ground", "Season", "Standing", "arrange", "breaks", "earliest_grinding", "ground", "moved",
            "progress", "span", "working_days"]
@@ -94,8 +94,8 @@ def arrange(place_of: Ground, quantities: pd.DataFrame, assumptions: Assumptions
         outcome.choices(frame, finished), outcome.blocks(frames, visits, finished, items),
         outcome.loads(frame, items),
         outcome.notes(frames, finished.left, never, visits, next_to_nothing(quantities, assumptions), year),
-        frame.days[made.makespan - 1] if made and made.makespan > 0 else None,
-        frame.days[max(made.lower_bound, 1) - 1] if made and made.makespan > 0 else None,
+        frame.day_of(made.makespan) if made and made.makespan > 0 else None,
+        frame.day_of(made.lower_bound) if made and made.makespan > 0 else None,
         made.travel if made else 0.0, outcome.district_changes(frame, visits), frames, items)
 
 
@@ -185,5 +185,6 @@ def _busy(frame: Frame, done: list[Visit]) -> list[tuple[Activity, date]]:
         begin = frame.period(max(today, visit.first))
         days = frame.period(visit.last + timedelta(days=1)) - begin
         if days > 0:
-            found.append((replace(visit.item, kind=f"{BUSY} {visit.item.kind}", days=days, cuyd=0), frame.days[begin]))
+            found.append((replace(visit.item, kind=f"{BUSY} {visit.item.kind}", parts=days * PARTS, supply=0),
+                          frame.days[begin]))
     return found

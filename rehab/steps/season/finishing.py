@@ -141,12 +141,18 @@ def _visits(frame: Frame, grind: list[Activity], found: grinder.Campaigns, seaso
         if campaign > 0:
             first, last = _day(found.start[at] + _EPS), _day(found.finish[at] - _EPS)
             days = frame.days[first], frame.days[max(first, last)]
-            visits.append(Visit(item, *days, {"Grinder": 1}, season, campaign))
+            visits.append(Visit(item, *days, {"Grinder": 1}, season, campaign, _share(found.start[at]),
+                                _share(found.finish[at]) or 1.0))
     return visits
 
 
 def _day(position: np.floating[npt.NBitBase] | float) -> int:
     return int(np.floor(position))
+
+
+def _share(position: np.floating[npt.NBitBase] | float) -> float:
+    """Share of its day at which a position lies."""
+    return round(float(position) % 1.0, 6) % 1.0
 
 
 def in_runs(visits: list[Visit], days: Sequence[date]) -> list[Visit]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 from typing import Any, Final
@@ -16,7 +16,7 @@ import pandas as pd
 from rehab.base.settings import Assumptions
 from rehab.steps.season import days as calendar
 from rehab.steps.season import neighbours, opening, rules
-from rehab.steps.season.work import BUSY, CONCRETE, DAY, Activity, daily_concrete
+from rehab.steps.season.work import BUSY, CONCRETE, PARTS, WHOLE, Activity, daily_concrete
 
 Bools = npt.NDArray[np.bool_]
 Key = tuple[int, str]  #: block (row of the program) and kind of activity
@@ -66,6 +66,10 @@ class Frame:
     def period(self, day: date) -> int:
         """First working day that is not before ``day``."""
         return bisect_left(self.days, day)
+
+    def day_of(self, makespan: int) -> date:
+        """Day of the last period of an arrangement."""
+        return self.days[max(makespan - 1, 0) // PARTS]
 
     def opens(self, block: int, kind: str) -> opening.Openings:
         """When concrete of a kind opens in a block, by the day it is placed on."""
@@ -144,11 +148,14 @@ def closures(frame: Frame, items: Sequence[Activity]) -> list[rules.Closure]:
 
 def pose(frame: Frame, items: Sequence[Activity], release: Mapping[Key, date],
          pins: Mapping[Key, date]) -> dict[str, Any]:
-    """The activities as arguments of the scheduler; ``release`` and ``pins`` (first day set by hand) by activity."""
-    horizon = len(frame.days)
+    """The activities as arguments of the scheduler; ``release`` and ``pins`` (first day set by hand) by activity.
+
+    A period is a part of a working day.
+    """
+    horizon = len(frame.days) * PARTS
     names = list(dict.fromkeys(name for item in items for name in item.asks))
     shut = closures(frame, items)
-    supply = max((item.cuyd for item in items), default=0)
+    supply = max((item.supply for item in items), default=0)
     columns = len(names) + bool(supply) + len(shut)
     demand = np.zeros((len(items), columns), np.int64)
     by_block: dict[int, list[int]] = {}
@@ -159,44 +166,57 @@ def pose(frame: Frame, items: Sequence[Activity], release: Mapping[Key, date],
     rows: list[npt.NDArray[np.int64]] = []
     holds: list[tuple[int, int, int]] = []
     for at, item in enumerate(items):
-        for name, twentieths in item.asks.items():
-            demand[at, names.index(name)] = twentieths
+        for name, ask in item.asks.items():
+            demand[at, names.index(name)] = ask
         if supply:
-            demand[at, len(names)] = item.cuyd
+            demand[at, len(names)] = item.supply
         for column in by_block.get(item.block, ()) if item.kind in rules.CLOSING else ():
             demand[at, column] = 1
-            if item.kind in CONCRETE and shut[column - len(names) - bool(supply)].kind != "block":
-                holds.append((at, column, _opening_row(frame, item, tables, rows)))
-    capacity = [DAY] * len(names) + ([limit(frame, supply)] if supply else []) + [closure.most for closure in shut]
+            cures = item.kind in CONCRETE and shut[column - len(names) - bool(supply)].kind != "block"
+            holds.append((at, column, _opening_row(frame, item, tables, rows) if cures
+                          else _row(frame, "next", _next_day, tables, rows)))
+    capacity = [WHOLE] * len(names) + ([_most(frame, supply)] if supply else []) + [closure.most for closure in shut]
     copies = [max(frame.crews(name), 1) for name in names] + [1] * (columns - len(names))
     level = np.array(capacity, np.int64).reshape(-1)
     level[: len(names)] *= [frame.crews(name) > 0 for name in names]
     precedence = _precedence(frame, items, tables, rows)
     calendars, works = _calendars(frame, items)
     begins, ends = _limits(frame, items, calendars, works, release, pins)
-    return {"duration": np.array([item.days for item in items], np.int64), "precedence": precedence, "demand": demand,
+    return {"duration": np.array([item.parts for item in items], np.int64), "precedence": precedence, "demand": demand,
             "capacity": np.repeat(level[:, None], horizon, axis=1), "copies": np.array(copies, np.int64),
             "lags": np.array(rows, np.int64).reshape(-1, horizon), "holds": np.array(holds, np.int64).reshape(-1, 3),
-            "calendars": calendars, "works": works, "release": begins, "deadline": ends, "horizon": horizon,
-            "site": np.array([item.block for item in items], np.int64), "distance": frame.ground.distance,
-            "tours": frame.ground.tours}
+            "calendars": calendars, "works": works,
+            "calendar": np.repeat([day.toordinal() for day in frame.days], PARTS),
+            "unbroken": np.array([item.unbroken for item in items], np.int64), "release": begins, "deadline": ends,
+            "horizon": horizon, "site": np.array([item.block for item in items], np.int64),
+            "distance": frame.ground.distance, "tours": frame.ground.tours}
 
 
-def limit(frame: Frame, supply: int) -> int:
-    """Concrete of a day, in cubic yards."""
-    return daily_concrete(frame.assumptions) or supply
+def _most(frame: Frame, supply: int) -> int:
+    """Concrete of a part of a day, in tenths of a cubic yard."""
+    limit = daily_concrete(frame.assumptions)
+    return limit * 10 // PARTS if limit else supply
+
+
+def _next_day(day: date) -> date:
+    return day + timedelta(days=1)
+
+
+def _row(frame: Frame, name: object, earliest: Callable[[date], date], tables: dict[object, int],
+         rows: list[npt.NDArray[np.int64]]) -> int:
+    """Row of lags: by period worked last, the first period of the first working day that is allowed after it."""
+    if name not in tables:
+        tables[name] = len(rows)
+        found = np.array([frame.period(earliest(day)) * PARTS for day in frame.days], np.int64)
+        rows.append(np.repeat(np.maximum.accumulate(found), PARTS))
+    return tables[name]
 
 
 def _opening_row(frame: Frame, item: Activity, tables: dict[object, int], rows: list[npt.NDArray[np.int64]]) -> int:
     """Row of lags: by day placed, the first working day on which the block is open again."""
     opens = frame.opens(item.block, item.kind)
-    key = ("open", id(opens))
-    if key not in tables:
-        tables[key] = len(rows)
-        rows.append(np.array([frame.period(day + timedelta(days=max(int(after), 1)))
-                              for day, after in zip(frame.days, opens.likely, strict=True)], np.int64))
-        np.maximum.accumulate(rows[-1], out=rows[-1])
-    return tables[key]
+    after = dict(zip(frame.days, opens.likely.tolist(), strict=True))
+    return _row(frame, ("open", id(opens)), lambda day: day + timedelta(days=max(after[day], 1)), tables, rows)
 
 
 def _precedence(frame: Frame, items: Sequence[Activity], tables: dict[object, int],
@@ -209,11 +229,8 @@ def _precedence(frame: Frame, items: Sequence[Activity], tables: dict[object, in
             before, after = at.get((block, wait.before)), at.get((block, wait.after))
             if before is None or after is None:
                 continue
-            if wait.opening:
-                row = _opening_row(frame, items[before], tables, rows)
-            elif (row := tables.get(wait.name, -1)) < 0:
-                row = tables[wait.name] = len(rows)
-                rows.append(np.array([frame.period(wait.earliest(day)) for day in frame.days], np.int64))
+            row = _opening_row(frame, items[before], tables, rows) if wait.opening else \
+                _row(frame, wait.name, wait.earliest, tables, rows)
             found.append((before, after, row, 2))
     return np.array(found, np.int64).reshape(-1, 4)
 
@@ -224,28 +241,29 @@ def _calendars(frame: Frame, items: Sequence[Activity]) -> tuple[Bools, npt.NDAr
     rows: list[Bools] = []
     which = []
     for item in items:
-        row = frame.open_to(item.block, item.kind)
+        row = np.repeat(frame.open_to(item.block, item.kind), PARTS)
         key = row.tobytes()
         if key not in kept:
             kept[key] = len(rows)
             rows.append(row)
         which.append(kept[key])
-    return np.array(rows, bool).reshape(-1, len(frame.days)), np.array(which, np.int64)
+    return np.array(rows, bool).reshape(-1, len(frame.days) * PARTS), np.array(which, np.int64)
 
 
 def _limits(frame: Frame, items: Sequence[Activity], calendars: Bools, works: npt.NDArray[np.int64],
             release: Mapping[Key, date], pins: Mapping[Key, date]
             ) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]]:
     """Earliest start and latest finish; an activity set by hand has the day it was set to and no other."""
-    horizon = len(frame.days)
+    horizon = len(frame.days) * PARTS
     begins, ends = np.zeros(len(items), np.int64), np.full(len(items), horizon)
     for at, item in enumerate(items):
         key = (item.block, item.kind)
         if key in pins:
-            begins[at] = frame.period(pins[key])
-            open_at = np.flatnonzero(calendars[works[at], begins[at]:])
-            ends[at] = begins[at] + open_at[item.days - 1] + 1 if len(open_at) >= item.days else horizon
+            begins[at] = frame.period(pins[key]) * PARTS
+            open_at = begins[at] + np.flatnonzero(calendars[works[at], begins[at]:])
+            last = min(int((open_at < begins[at] + PARTS).sum()), len(open_at)) - 1 + item.parts
+            ends[at] = open_at[min(last, len(open_at)) - 1] + 1 if len(open_at) else horizon
         elif key in release:
-            begins[at] = frame.period(release[key])
+            begins[at] = frame.period(release[key]) * PARTS
     return begins, ends
 

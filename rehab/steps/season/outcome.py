@@ -178,7 +178,8 @@ def _records(frame: Frame, visit: Visit) -> list[dict[str, object]]:
         records.append({
             "task_id": f"{block}/{task}", "block_id": block, "task": task,
             "crew": crew_label(frame, crew, visit.crews.get(crew, 1)), "start": pd.Timestamp(visit.first),
-            "finish": pd.Timestamp(visit.last), "days": visit.item.crew_days[crew], "season": visit.season,
+            "finish": pd.Timestamp(visit.last), "begins_at": visit.begins, "ends_at": visit.ends,
+            "days": visit.item.crew_days[crew], "season": visit.season,
             "campaign": float(visit.campaign) if visit.campaign and task == "grind" else np.nan,
             **opened})
     return records

@@ -12,12 +12,15 @@ import numpy as np
 
 from rehab.solvers import sequence
 from rehab.steps.season.frame import Frame, Key, pose
-from rehab.steps.season.work import FINISHING, Activity
+from rehab.steps.season.work import FINISHING, PARTS, Activity
 
 
 @dataclass(frozen=True)
 class Visit:
-    """An activity on its days; ``crews``: by name, which of several; ``campaign`` of the grinder, 0 for others."""
+    """An activity on its days; ``crews``: by name, which of several; ``campaign`` of the grinder, 0 for others.
+
+    ``begins`` and ``ends``: shares of the first and the last day at which it is begun and ended.
+    """
 
     item: Activity
     first: date
@@ -25,6 +28,8 @@ class Visit:
     crews: Mapping[str, int]
     season: str
     campaign: int = 0
+    begins: float = 0.0
+    ends: float = 1.0
     done: bool = False
 
     @property
@@ -78,8 +83,9 @@ def place(frame: Frame, items: Sequence[Activity], release: Mapping[Key, date], 
         made = _solve(asked, fits, seconds, watch, stop)
     names = list(dict.fromkeys(name for item in [*fits, *asked.busy] for name in item.asks))
     spans = zip(made.start.tolist(), made.finish.tolist(), strict=True)
-    visits = [Visit(item, frame.days[start], frame.days[finish - 1],
-                    {name: made.copy.get((at, names.index(name)), 0) + 1 for name in item.asks}, season)
+    visits = [Visit(item, frame.days[start // PARTS], frame.days[(finish - 1) // PARTS],
+                    {name: made.copy.get((at, names.index(name)), 0) + 1 for name in item.asks}, season,
+                    begins=start % PARTS / PARTS, ends=((finish - 1) % PARTS + 1) / PARTS)
               for at, (item, (start, finish)) in enumerate(zip(fits, spans, strict=False)) if start >= 0]
     repaired = {visit.item.block for visit in visits if visit.item.kind not in FINISHING}
     repaired |= {item.block for item in items} - {item.block for item in items if item.kind not in FINISHING}
@@ -132,10 +138,9 @@ def _solve(asked: _Asked, items: Sequence[Activity], seconds: float = 0.0,
     def told(made: sequence.Arrangement) -> None:
         if watch is not None and made.makespan > 0:
             there = {item.block for item, start in zip(items, made.start.tolist(), strict=False) if start >= 0}
-            watch(Standing(len(there), frame.days[made.makespan - 1], frame.days[max(made.lower_bound, 1) - 1],
-                           made.travel))
+            watch(Standing(len(there), frame.day_of(made.makespan), frame.day_of(made.lower_bound), made.travel))
 
-    slack = int(frame.assumptions.number("season", "tour_slack_days"))
+    slack = int(frame.assumptions.number("season", "tour_slack_days")) * PARTS
     return sequence.arrange(**posed, optional=optional, weight=weight, slack=slack, seconds=seconds, watch=told,
                             stop=stop)
 

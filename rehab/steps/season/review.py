@@ -13,7 +13,7 @@ import pandas as pd
 from rehab.base import tables
 from rehab.steps.season import rules
 from rehab.steps.season.frame import Frame, closures
-from rehab.steps.season.work import ACTIVITIES, CONCRETE, DAY, NAMES, Activity, daily_concrete
+from rehab.steps.season.work import ACTIVITIES, CONCRETE, NAMES, PARTS, WHOLE, Activity, daily_concrete
 
 _EPS = 1e-6
 
@@ -26,6 +26,8 @@ class _Span:
     task_id: str
     first: date
     last: date
+    begins: float
+    ends: float
     opens: date | None
     crews: Mapping[str, str]
 
@@ -41,12 +43,13 @@ def moved(frames: Mapping[str, Frame], items: Iterable[Activity], tasks: pd.Data
     item = _items(frame, items)[task_id]
     span = _span(tasks, frame, item)
     assert span is not None
-    worked = np.flatnonzero(frame.open_to(item.block, item.kind))
-    begin, end = frame.period(span.first), frame.period(span.last + timedelta(days=1))
-    length = max(int(((worked >= begin) & (worked < end)).sum()), 1)
-    later = worked[worked >= frame.period(day)]
-    last = frame.days[int(later[min(length, len(later)) - 1])] if len(later) else day
-    change: dict[str, Any] = {"start": pd.Timestamp(day), "finish": pd.Timestamp(max(last, day))}
+    worked = np.flatnonzero(np.repeat(frame.open_to(item.block, item.kind), PARTS))
+    begin, length = frame.period(day) * PARTS + round(span.begins * PARTS), item.parts
+    later = worked[worked >= begin]
+    end = int(later[min(length, len(later)) - 1]) if len(later) else begin
+    last = frame.days[min(end // PARTS, len(frame.days) - 1)]
+    change: dict[str, Any] = {"start": pd.Timestamp(day), "finish": pd.Timestamp(max(last, day)),
+                              "ends_at": (end % PARTS + 1) / PARTS}
     if item.kind in CONCRETE:
         found = frame.opens(item.block, item.kind)
         at = min(frame.period(max(last, day)), len(frame.days) - 1)
@@ -99,6 +102,7 @@ def _span(tasks: pd.DataFrame, frame: Frame, item: Activity) -> _Span | None:
     opens = rows["opens"].dropna()
     # the last task of a train names it: it is what the train is for
     return _Span(item, str(rows["task_id"].iloc[-1]), rows["start"].min().date(), rows["finish"].max().date(),
+                 float(rows["begins_at"].min()), float(rows["ends_at"].max()),
                  opens.max().date() if len(opens) else None, crews)
 
 
@@ -153,14 +157,21 @@ def _crews_broken(frame: Frame, spans: list[_Span]) -> list[dict[str, str]]:
         if rows[0][1] == "Grinder":
             found += _machine_broken(frame, [span for span, _ in rows])
             continue
-        load = np.zeros(len(frame.days), int)
+        load = np.zeros(len(frame.days) * PARTS, int)
         for span, name in rows:
-            load[frame.period(span.first): frame.period(span.last + timedelta(days=1))] += span.item.asks[name]
-        for at in np.flatnonzero(load > DAY).tolist():
-            there = [span for span, _ in rows if span.first <= frame.days[at] <= span.last]
-            found.append(_broken(frame, there[-1], "crew", f"{label} is asked for {load[at] / DAY:.2f} days of work on "
-                                 f"{_day(frame.days[at])}, on {len(there)} blocks"))
+            load[_parts(frame, span)] += span.item.asks[name]
+        for day in np.unique(np.flatnonzero(load > WHOLE) // PARTS).tolist():
+            over = day * PARTS + np.flatnonzero(load[day * PARTS: (day + 1) * PARTS] > WHOLE)
+            there = [span for span, _ in rows if set(over) & set(range(*_parts(frame, span).indices(len(load))))]
+            found.append(_broken(frame, there[-1], "crew", f"{label} is asked to be on {len(there)} blocks at once on "
+                                 f"{_day(frame.days[day])}"))
     return found
+
+
+def _parts(frame: Frame, span: _Span) -> slice:
+    """Parts of days from the beginning of a visit to its end."""
+    first, last = frame.period(span.first), frame.period(span.last + timedelta(days=1)) - 1
+    return slice(first * PARTS + round(span.begins * PARTS), max(last, first) * PARTS + round(span.ends * PARTS))
 
 
 def _machine_broken(frame: Frame, spans: list[_Span]) -> list[dict[str, str]]:
@@ -209,13 +220,14 @@ def _until(span: _Span, kind: str) -> date:
 def _supply_broken(frame: Frame, spans: list[_Span]) -> list[dict[str, str]]:
     """Days on which more concrete is placed than is delivered."""
     limit = daily_concrete(frame.assumptions)
-    load = np.zeros(len(frame.days), int)
+    parts = np.zeros(len(frame.days) * PARTS)
     for span in spans:
-        load[frame.period(span.first): frame.period(span.last + timedelta(days=1))] += span.item.cuyd
+        parts[_parts(frame, span)] += span.item.supply / 10.0
+    load = parts.reshape(-1, PARTS).sum(axis=1)
     return [] if limit is None else [
-        _broken(frame, [span for span in spans if span.first <= frame.days[at] <= span.last and span.item.cuyd][-1],
-                "concrete", f"{load[at]} cu yd are placed on {_day(frame.days[at])}, {limit} are delivered")
-        for at in np.flatnonzero(load > limit).tolist()]
+        _broken(frame, [span for span in spans if span.first <= frame.days[at] <= span.last and span.item.supply][-1],
+                "concrete", f"{load[at]:.0f} cu yd are placed on {_day(frame.days[at])}, {limit} are delivered")
+        for at in np.flatnonzero(load > limit + _EPS).tolist()]
 
 
 def _day(day: date) -> str:

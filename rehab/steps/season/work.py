@@ -18,7 +18,8 @@ from rehab.base.errors import BadAssumption
 from rehab.base.settings import Assumptions
 from rehab.base.units import CUFT_PER_CUYD
 
-DAY: Final = 20  #: crew days are counted in twentieths; a visit takes one at least
+PARTS: Final = 4  #: parts of a working day: a visit takes one at least
+WHOLE: Final = 5  #: what a crew can give in one part of a day; several short visits may share it
 
 #: activity -> the rows of crews that it works off, in the order of the work
 ACTIVITIES: Final[Mapping[str, tuple[str, ...]]] = {
@@ -39,19 +40,29 @@ _PACES: Final = {"likely": "value", "low": "low", "high": "high"}
 
 @dataclass(frozen=True)
 class Activity:
-    """One visit to a block (a row of the program): whole working days, and what it asks of each crew.
+    """One visit to a block (a row of the program): parts of working days, and what it asks of each crew.
 
-    ``keys``: rows of crews with work; ``crew_days``: work by crew; ``asks``: twentieths of a day that each crew is
-    there on every day; ``cuyd``: concrete delivered on each day.
+    ``keys``: rows of crews with work; ``crew_days``: work by crew; ``asks``: how much of each part each crew
+    is asked for, of :data:`WHOLE`; ``supply``: concrete in each part, tenths of a cubic yard.
     """
 
     block: int
     kind: str
-    days: int
+    parts: int
     keys: tuple[str, ...]
     crew_days: Mapping[str, float]
     asks: Mapping[str, int]
-    cuyd: int = 0
+    supply: int = 0
+
+    @property
+    def days(self) -> int:
+        """Working days that it takes at most, begun in the morning."""
+        return -(-self.parts // PARTS)
+
+    @property
+    def unbroken(self) -> bool:
+        """Whether it is begun and ended on one day: concrete that a day is enough for."""
+        return self.kind in CONCRETE and self.parts <= PARTS
 
 
 def rates(assumptions: Assumptions, factor: float) -> dict[str, tuple[str, float]]:
@@ -132,11 +143,12 @@ def _activity(block: int, kind: str, by_row: Mapping[str, float], crews: Mapping
     need: dict[str, float] = {}
     for key, each in by_row.items():
         need[crews[key]] = need.get(crews[key], 0.0) + each
-    days = max(1, int(np.ceil(max(need.values()) - 1e-6)))
+    parts = max(1, int(np.ceil(PARTS * max(need.values()) - 1e-6)))
+    most = limit * 10 // PARTS if limit else 0  # of a part of a day, so that no day has more than its limit
     if limit:
-        days = max(days, int(np.ceil(cuyd / limit - 1e-6)))
-    asks = {crew: max(1, min(DAY, int(np.ceil(DAY * each / days - 1e-6)))) for crew, each in need.items()}
-    if days > 1:  # the crew that sets the pace stays for the whole visit
-        asks[max(need, key=lambda crew: need[crew])] = DAY
-    daily = min(int(np.ceil(cuyd / days - 1e-6)), limit) if limit else 0
-    return Activity(block, kind, days, tuple(by_row), need, asks, daily)
+        parts = max(parts, int(np.ceil(10 * cuyd / most - 1e-6)))
+    asks = {crew: max(1, min(WHOLE, int(np.ceil(WHOLE * PARTS * each / parts - 1e-6)))) for crew, each in need.items()}
+    if parts > 1:  # the crew that sets the pace stays for the whole visit
+        asks[max(need, key=lambda crew: need[crew])] = WHOLE
+    return Activity(block, kind, parts, tuple(by_row), need, asks,
+                    min(int(np.ceil(10 * cuyd / parts - 1e-6)), most) if limit else 0)
