@@ -75,9 +75,11 @@ def _not_ground(made: Plan, season: calendar.Season) -> None:
     late = season.blocks[season.blocks["season"] != "this"]
     other = [note for note in season.notes if note.block_id is None or note.block_id not in set(late["block_id"])]
     for note in (note for note in other if note.block_id is None):
-        st.warning(session.plain(note.message))
-    if late.empty and not other:
-        st.success("Every block is patched and ground this season.")
+        st.caption(session.plain(f"{note.message[:1].upper()}{note.message[1:]}."))
+    named = [note for note in other if note.block_id is not None]
+    if late.empty and not named:
+        if season.tasks["season"].eq("this").all():
+            st.success("All work of the year fits this season, grinding with it.")
         return
     if len(late):
         st.warning(f"{len(late):,} of {len(season.blocks):,} blocks are not ground this season.")
@@ -89,7 +91,6 @@ def _not_ground(made: Plan, season: calendar.Season) -> None:
                 "block_id": "Block", "street": "Street", "why": st.column_config.TextColumn("Why", width="large"),
                 "ready": st.column_config.DateColumn("Ready to grind", format="D MMM YYYY"),
                 "ground": st.column_config.DateColumn("Ground by", format="D MMM YYYY")})
-    named = [note for note in other if note.block_id is not None]
     if named:
         with st.expander(f"What else does not fit ({len(named):,})"):
             st.dataframe(pd.DataFrame({"Block": [note.block_id for note in named],

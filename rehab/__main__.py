@@ -94,6 +94,8 @@ def _more(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None
     benchmark.add_argument("--panels", type=int, help="instead: lay out a panel survey of so many panels")
     benchmark.add_argument("--defects", type=int, default=60_000, help="defects of that survey")
     benchmark.add_argument("--forecast", type=int, help="instead: forecast so many blocks after every strategy")
+    benchmark.add_argument("--season", type=int, help="instead: put so many blocks on a year's calendar")
+    benchmark.add_argument("--crews", type=float, default=1.0, help="crews of it, times those of the defaults")
     benchmark.add_argument("--draws", type=int, help="instead: draw the program of the invented city so many times")
 
 

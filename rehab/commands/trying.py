@@ -27,6 +27,8 @@ def benchmark(options: argparse.Namespace) -> int:
     """Print how long a part of the program takes; without a choice of part, the optimiser beside a general solver."""
     if options.forecast or options.draws or options.panels:
         return _steps(options)
+    if options.season:
+        return _calendar(options)
     from rehab.solvers import compare
 
     if options.gaps and len(options.gaps) != len(options.blocks):
@@ -37,6 +39,20 @@ def benchmark(options: argparse.Namespace) -> int:
         print(table.to_string(index=False))
         if len(options.blocks) > 1:
             print(compare.growth(table).to_string(index=False))
+    return 0
+
+
+def _calendar(options: argparse.Namespace) -> int:
+    """What the search for the calendar of so many blocks finds by when."""
+    from rehab.inputs import assumptions
+    from rehab.inputs import demo as city
+    from rehab.plan import pace
+
+    made = city.invent(max(4 * options.season, 200), 7)
+    table = pace.calendar(made.blocks, made.geometry, options.season, options.crews, options.seconds,
+                          assumptions.defaults())
+    with pd.option_context("display.width", 250, "display.max_columns", None):
+        print(table.to_string(index=False))
     return 0
 
 

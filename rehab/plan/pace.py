@@ -1,9 +1,10 @@
-"""How long repair engineering and forecast take: invented surveys of any size, timed step by step in one run."""
+"""How long repair engineering, forecast and calendar take: invented surveys, timed step by step in one run."""
 
 from __future__ import annotations
 
 import time
 from collections.abc import Callable
+from dataclasses import replace
 from functools import partial
 from typing import Final, TypeVar
 
@@ -14,8 +15,8 @@ import pandas as pd
 from rehab import plan
 from rehab.base import tables
 from rehab.base.settings import Assumptions, Scenario
-from rehab.plan import uncertainty
-from rehab.steps import findings, forecast, layout, needs, network
+from rehab.plan import results, uncertainty
+from rehab.steps import findings, forecast, layout, needs, network, season
 
 Result = TypeVar("Result")
 
@@ -82,6 +83,40 @@ def draws(blocks: pd.DataFrame, count: int, years: int, assumptions: Assumptions
     made = _timed(rows, "decide", lambda: plan.decide(ready, asked, 2), len(blocks))
     _timed(rows, "draw", lambda: uncertainty.chances(made, count), len(made.program))
     return pd.DataFrame(rows, columns=["step", "rows", "seconds"])
+
+
+def calendar(city: pd.DataFrame, geometry: pd.DataFrame, blocks: int, spread: float, seconds: float,
+             assumptions: Assumptions) -> pd.DataFrame:
+    """What the search for a year's calendar has found by when: every change of blocks or of the last day, and the end.
+
+    The first ``blocks`` of the city that call for work are put on one calendar; ``spread`` multiplies the crews, so
+    that so many blocks fit.  Columns: seconds, blocks, tasks, ends, bound, days_behind (working days after the bound),
+    gap_percent (of the working days until the bound), travel_mi.
+    """
+    ready = plan.prepare(city, tables.empty("defects"), assumptions, 2027, 1)
+    rows = ready.strategies[ready.strategies["strategy"] != "none"].head(blocks).reset_index(drop=True)
+    network_of = results.rows_of(ready.network, rows["block_id"])
+    amounts = results.quantities(ready, rows[["block_id", "year", "strategy"]].assign(year=2027))
+    table = assumptions.table("season").copy()
+    crews = [key for key in table.index if str(key).startswith("crews.") and key != "crews.Grinder"]
+    table.loc[crews, "value"] = [str(round(float(value) * spread)) for value in table.loc[crews, "value"]]
+    used = replace(assumptions, tables={**assumptions.tables, "season": table})
+    streets = {str(street): int(count) for street, count in ready.network["street"].value_counts().items()}
+    seen: list[tuple[float, season.Standing]] = []
+    begin = time.perf_counter()
+    ground = season.ground(network_of, streets, geometry, used)
+    made = season.arrange(ground, amounts, used, 2027, None, seconds,
+                          lambda at: seen.append((time.perf_counter() - begin, at)))
+    days = season.working_days(2027, used)
+    records = []
+    for number, (passed, at) in enumerate(seen):
+        before = seen[number - 1][1]
+        if number in (0, len(seen) - 1) or (at.blocks, at.ends) != (before.blocks, before.ends):
+            behind = days.index(at.ends) - days.index(at.bound)
+            records.append((round(passed, 2), at.blocks, len(made.tasks), at.ends, at.bound, behind,
+                            round(100.0 * behind / (days.index(at.bound) + 1), 2), round(at.travel_mi)))
+    return pd.DataFrame(records, columns=["seconds", "blocks", "tasks", "ends", "bound", "days_behind", "gap_percent",
+                                          "travel_mi"])
 
 
 def counts(blocks: int, assumptions: Assumptions, seed: int = 1) -> pd.DataFrame:
