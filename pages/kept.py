@@ -7,7 +7,7 @@ import os
 import streamlit as st
 from sqlalchemy import Engine
 
-from pages import cities, session
+from pages import cities, season_given, session
 from rehab import store
 from rehab.base import tables
 
@@ -58,6 +58,8 @@ def _keep() -> None:
             value = own.get(table, {}).get(key)
             if value != before.get(table, {}).get(key):
                 store.save_city_values(engine(), project.id, table, key, value, who)
+    for (year, table), frame in season_given.as_tables().items():
+        store.save_season(engine(), project.id, year, table, frame, who)
     st.success(f"Kept '{project.name}', version {project.version}, with the scenario '{asked.name}', version "
                f"{saved.version}.")
 
@@ -79,4 +81,5 @@ def _open() -> None:
             st.session_state["scenario"] = saved.scenario
             st.session_state.setdefault("opened", {})[project.id, saved.scenario.name] = saved.version
         st.session_state["values"] = store.city_values(engine(), project.id)
+        season_given.take(store.load_season(engine(), project.id))
         st.rerun()

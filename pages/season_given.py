@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import date
 from typing import Any
 
@@ -33,6 +34,27 @@ def of_year(year: int) -> Given:
                  kept.get(f"today {year}"))
 
 
+def as_tables() -> dict[tuple[int, str], pd.DataFrame]:
+    """All that is held, by year (0: all years) and table, to be kept; what was given up is an empty table."""
+    kept = held()
+    found = {(0, name): kept.get(name, tables.empty(name)) for name in ("normals", "no_work")}
+    for key, frame in kept.items():
+        name, _, year = key.partition(" ")
+        if name in ("moves", "actual") and year.isdigit():
+            found[int(year), name] = frame
+    return found
+
+
+def take(found: Mapping[tuple[int, str], pd.DataFrame]) -> None:
+    """Take over what was kept."""
+    kept = held()
+    kept.clear()
+    for (year, name), frame in found.items():
+        kept[f"{name} {year}" if year else name] = frame
+    if "normals" in kept:
+        kept["normals_how"] = "Daily normals as they were kept with the project."
+
+
 def key_of(given: Given) -> tuple[object, ...]:
     """A key that changes with anything given."""
     frames = (given.normals, given.no_work, given.moves, given.actual)
@@ -55,7 +77,7 @@ def show_moves(year: int) -> None:
     st.caption("Set by hand: " + "; ".join(
         session.plain(f"{row.task_id} on {row.start:%a} {row.start.day} {row.start:%b}") for row in kept.itertuples()))
     if st.button("Let the calendar choose these days again"):
-        del held()[f"moves {year}"]
+        held()[f"moves {year}"] = tables.empty("moves")
         st.rerun()
 
 

@@ -32,9 +32,13 @@ def _make_tables(connection: Connection) -> None:
     schema.metadata.create_all(connection)
 
 
+def _make_season_tables(connection: Connection) -> None:
+    schema.season_tables.create(connection, checkfirst=True)
+
+
 #: Version n of the schema is what the first n functions leave behind.  The first makes all tables in their newest
 #: form; so each later one must look at what is there and add only what is missing.
-MIGRATIONS: Final[tuple[Migration, ...]] = (_make_tables,)
+MIGRATIONS: Final[tuple[Migration, ...]] = (_make_tables, _make_season_tables)
 
 
 def connect(url: str = "sqlite:///var/rehab.db") -> Engine:

@@ -89,6 +89,11 @@ city_values: Final = Table(
     Column("id", Integer, primary_key=True), _project(), _text("table_name"), _text("key"), Column("value", Text),
     *_saved())
 
+season_tables: Final = Table(
+    "season_tables", metadata,
+    Column("id", Integer, primary_key=True), _project(), Column("year", Integer, nullable=False), _text("table_name"),
+    _text("fingerprint"), _text("digest"), Column("content", LargeBinary, nullable=False), *_saved())
+
 publications: Final = Table(
     "publications", metadata,
     Column("id", Integer, primary_key=True), _project(), _text("name"), *_saved(), _text("summary"), _text("digest"),

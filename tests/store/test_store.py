@@ -116,7 +116,7 @@ def test_migration_of_an_empty_file_is_done_once(url: str, engine: Engine, proje
         assert shape(again) == before
         assert [item.name for item in store.projects(again)] == ["Teasel Bend"]
         with again.connect() as connection:
-            assert connection.execute(select(schema.schema_version.c.version)).scalars().all() == [1]
+            assert connection.execute(select(schema.schema_version.c.version)).scalars().all() == [1, 2]
         again.dispose()
 
 
@@ -135,7 +135,7 @@ def test_later_migrations_run_in_order_and_all_or_none(engine: Engine, project_i
         database.migrate(engine, [*database.MIGRATIONS, second])
     assert set(shape(engine)["projects"]) == {"id", "name", "remark"}
     with engine.connect() as connection:
-        assert connection.execute(select(func.max(schema.schema_version.c.version))).scalar_one() == 2
+        assert connection.execute(select(func.max(schema.schema_version.c.version))).scalar_one() == 3
     with pytest.raises(store.StoreError, match="newer program"):
         database.migrate(engine)
 
@@ -143,7 +143,7 @@ def test_later_migrations_run_in_order_and_all_or_none(engine: Engine, project_i
 def test_a_database_of_a_newer_program_is_refused(url: str, engine: Engine) -> None:
     with database.writing(engine) as connection:
         connection.execute(insert(schema.schema_version).values(version=99, applied_on=WHEN))
-    with pytest.raises(store.StoreError, match=r"version 99, this program knows up to 1.*update the program"):
+    with pytest.raises(store.StoreError, match=r"version 99, this program knows up to 2.*update the program"):
         store.connect(url)
 
 
@@ -188,7 +188,7 @@ def test_several_programs_may_make_the_same_file_at_once(tmp_path: Path) -> None
         return versions
 
     with ThreadPoolExecutor(4) as pool:
-        assert list(pool.map(make, range(4))) == [[1] * 15] * 4
+        assert list(pool.map(make, range(4))) == [[1, 2] * 15] * 4
 
 
 def test_a_file_that_is_locked_for_a_moment_is_opened_after_it(tmp_path: Path) -> None:
@@ -649,3 +649,40 @@ def test_any_table_packs_and_unpacks(data: st.DataObject, table: str) -> None:
     frame = tables.with_types(table, pd.DataFrame(columns, index=range(rows)))
     packed: Any = packing.pack(table, frame)
     pd.testing.assert_frame_equal(packing.unpack(packed), frame, check_exact=True)
+
+
+def test_a_database_from_before_the_seasons_gets_their_table(url: str, engine: Engine, project_id: int) -> None:
+    with database.writing(engine) as connection:
+        connection.execute(text("DROP TABLE season_tables"))
+        connection.execute(text("DELETE FROM schema_version WHERE version = 2"))
+    again = store.connect(url)
+    assert "season_tables" in shape(again) and store.load_season(again, project_id) == {}
+    again.dispose()
+
+
+def test_the_tables_of_a_season_are_kept_by_year_in_their_newest_form(engine: Engine, project_id: int) -> None:
+    moves = tables.with_types("moves", pd.DataFrame({"task_id": ["B1/patch"], "start": [pd.Timestamp("2027-05-03")]}))
+    shut = tables.with_types("no_work", pd.DataFrame({
+        "scope": ["city"], "name": [None], "first_day": [pd.Timestamp("2027-07-01")],
+        "last_day": [pd.Timestamp("2027-07-09")], "weekdays": ["Mon Tue"], "reason": ["fair"], "row": [2.0]}))
+    for _ in range(2):  # the same once more is not stored again
+        store.save_season(engine, project_id, 2027, "moves", moves, "Ada")
+        store.save_season(engine, project_id, 0, "no_work", shut, "Ada")
+    found = store.load_season(engine, project_id)
+    assert set(found) == {(2027, "moves"), (0, "no_work")}
+    pd.testing.assert_frame_equal(found[2027, "moves"], moves)
+    pd.testing.assert_frame_equal(found[0, "no_work"], shut)
+    later = moves.assign(start=pd.Timestamp("2027-05-10"))
+    store.save_season(engine, project_id, 2027, "moves", later, "Bea")
+    store.save_season(engine, project_id, 0, "no_work", tables.empty("no_work"), "Bea")
+    found = store.load_season(engine, project_id)
+    assert set(found) == {(2027, "moves")} and found[2027, "moves"]["start"].iloc[0] == pd.Timestamp("2027-05-10")
+    trail = store.audit(engine, project_id)
+    assert trail["detail"].tolist()[-4:] == ["moves of 2027: 1 rows", "no work: 1 rows", "moves of 2027: 1 rows",
+                                             "no work: 0 rows"]
+
+
+@pytest.mark.parametrize(("year", "table"), [(0, "moves"), (2027, "normals"), (0, "blocks")])
+def test_a_table_that_is_none_of_a_season_is_refused(engine: Engine, project_id: int, year: int, table: str) -> None:
+    with pytest.raises(store.StoreError, match="is no table of"):
+        store.save_season(engine, project_id, year, table, tables.empty(table), "Ada")
