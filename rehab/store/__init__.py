@@ -15,4 +15,5 @@ from rehab.store.trail import audit
 
 __all__ = ["Project", "Published", "Saved", "Stale", "StoreError", "audit", "city_values", "city_values_table",
            "connect", "load_project", "load_published", "load_scenario", "load_season", "projects", "publish",
-           "published", "save_city_values", "save_project", "save_scenario", "save_season", "scenario_history", "scenarios"]
+           "published", "save_city_values", "save_project", "save_scenario", "save_season", "scenario_history",
+           "scenarios"]

@@ -60,6 +60,7 @@ def arrange(duration: npt.ArrayLike, precedence: npt.ArrayLike, demand: npt.Arra
             copies: npt.ArrayLike | None = None,
             release: npt.ArrayLike | None = None, deadline: npt.ArrayLike | None = None,
             optional: npt.ArrayLike | None = None, weight: npt.ArrayLike | None = None,
+            needs: npt.ArrayLike | None = None,
             site: npt.ArrayLike | None = None, distance: npt.ArrayLike | None = None,
             tours: Sequence[npt.ArrayLike] = (), slack: int = 0, horizon: int | None = None, seconds: float = 10.0,
             seed: int = 0, watch: Callable[[Arrangement], None] | None = None,
@@ -80,8 +81,9 @@ def arrange(duration: npt.ArrayLike, precedence: npt.ArrayLike, demand: npt.Arra
     resource, row of ``lags``): the task keeps what it demands of the resource until before period
     lags[row, finish - 1].
     ``release[n]`` earliest start, ``deadline[n]`` latest finish.  ``optional[n]``: group number of tasks that
-    may be left out, a group as a whole, -1 for compulsory ones; ``weight[g]`` of the groups (1 unless given).  A
-    precedence holds when both of its tasks are placed.  ``horizon``: number of periods.
+    may be left out, a group as a whole, -1 for compulsory ones; ``weight[g]`` of the groups (1 unless given);
+    ``needs`` rows (group, other): the first is placed only with the other.  A precedence holds when both of its tasks
+    are placed.  ``horizon``: number of periods.
 
     ``site[n]`` and ``distance[s, s]``: where tasks are; of arrangements that place as much and end at most ``slack``
     periods later than the soonest found, one with little travel is returned.  ``tours``: orders of the sites to try.
@@ -94,8 +96,8 @@ def arrange(duration: npt.ArrayLike, precedence: npt.ArrayLike, demand: npt.Arra
     agree, and tasks that wait for one another in a circle.
     """
     network = check(duration, precedence, demand, capacity, calendar=calendar, lags=lags, calendars=calendars,
-                    works=works, unbroken=unbroken, holds=holds, copies=copies, release=release,
-                    deadline=deadline, optional=optional, weight=weight, site=site, distance=distance, horizon=horizon)
+                    works=works, unbroken=unbroken, holds=holds, copies=copies, release=release, deadline=deadline,
+                    optional=optional, weight=weight, needs=needs, site=site, distance=distance, horizon=horizon)
     impossible = _impossible(network)
     if impossible is not None:
         return impossible

@@ -107,6 +107,10 @@ def _variables(network: Network, model: Any) -> tuple[list[Any], list[Any], dict
         start = model.new_int_var_from_domain(cp_model.Domain.from_values(open_at), f"start {task}")
         starts.append(start)
         ends.append(_follows(model, start, open_at, finish, f"end {task}"))
+    for group, literal in present.items():
+        for other in network.with_it[group]:
+            if other in present:
+                model.add_implication(present[other], literal)
     return starts, ends, present
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import deque
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
@@ -34,7 +35,8 @@ class Network:
 
     ``duration[n]``, ``finish[n]`` (by start, one past the last period; -1 where the task cannot start),
     ``demand[n, k]``, ``capacity[k, horizon]`` of one of the ``copies[k]``, ``uses`` (of each task), ``release[n]``,
-    ``deadline[n]`` (latest finish, never beyond the horizon), ``group[n]`` (-1: compulsory), ``weight[g]``,
+    ``deadline[n]`` (latest finish, never beyond the horizon), ``group[n]`` (-1: compulsory), ``weight[g]``, ``with_it``
+    (of each group, those that cannot be placed without it),
     ``before`` and ``after`` (arcs of each task), ``order`` (tasks, each after its predecessors), ``site[n]`` and
     ``distance`` (where the tasks are).
     """
@@ -49,6 +51,7 @@ class Network:
     deadline: Ints
     group: Ints
     weight: Ints
+    with_it: list[list[int]]
     horizon: int
     before: list[list[Arc]]
     after: list[list[Arc]]
@@ -60,8 +63,20 @@ class Network:
 
     @property
     def hopeless(self) -> Ints:
-        """Optional groups with a task that has no room."""
-        return np.unique(self.group[(self.early > self.late) & (self.group >= 0)])
+        """Optional groups with a task that has no room, and those that cannot be placed without them."""
+        return np.array(sorted(self.together(self.group[(self.early > self.late) & (self.group >= 0)].tolist())),
+                        np.int64)
+
+    def together(self, groups: Iterable[int]) -> set[int]:
+        """The groups, and all that cannot be placed without one of them."""
+        found: set[int] = set()
+        waiting = list(groups)
+        while waiting:
+            group = waiting.pop()
+            if group not in found:
+                found.add(group)
+                waiting += self.with_it[group]
+        return found
 
     def bound_to(self, task: int, other: int) -> bool:
         """Whether ``task`` cannot be placed without ``other``: it is compulsory or of the same group."""
@@ -77,7 +92,8 @@ def check(duration: npt.ArrayLike, precedence: npt.ArrayLike, demand: npt.ArrayL
           works: npt.ArrayLike | None, unbroken: npt.ArrayLike | None, holds: npt.ArrayLike | None,
           copies: npt.ArrayLike | None,
           release: npt.ArrayLike | None, deadline: npt.ArrayLike | None,
-          optional: npt.ArrayLike | None, weight: npt.ArrayLike | None, site: npt.ArrayLike | None,
+          optional: npt.ArrayLike | None, weight: npt.ArrayLike | None, needs: npt.ArrayLike | None,
+          site: npt.ArrayLike | None,
           distance: npt.ArrayLike | None, horizon: int | None) -> Network:
     """The caller's arrays as a :class:`Network`; raises :class:`ValueError` naming the first wrong entry."""
     lengths = _whole(duration, "duration", 1)
@@ -87,10 +103,10 @@ def check(duration: npt.ArrayLike, precedence: npt.ArrayLike, demand: npt.ArrayL
     if days is not None and (np.diff(days) < 0).any():
         raise ValueError(f"calendar[{int(np.argmax(np.diff(days) < 0)) + 1}] must not be before the one before it")
     limits = _whole(capacity, "capacity", None)
-    needs = _whole(demand, "demand", None)
-    needs = needs.reshape(n, len(limits)) if needs.size == 0 or needs.ndim == 1 else needs
-    if needs.shape != (n, len(limits)):
-        raise ValueError(f"demand must have the shape {(n, len(limits))}, got {needs.shape}")
+    asked = _whole(demand, "demand", None)
+    asked = asked.reshape(n, len(limits)) if asked.size == 0 or asked.ndim == 1 else asked
+    if asked.shape != (n, len(limits)):
+        raise ValueError(f"demand must have the shape {(n, len(limits))}, got {asked.shape}")
     starts = np.zeros(n, np.int64) if release is None else _sized(release, "release", n)
     if horizon is None:
         free = int(starts.max(initial=0) + lengths.sum() + arcs[:, 2].sum())
@@ -109,10 +125,22 @@ def check(duration: npt.ArrayLike, precedence: npt.ArrayLike, demand: npt.ArrayL
     before, after = _arcs(arcs, lengths, finish, days, tables, horizon)
     places = None if site is None or distance is None else _sized(site, "site", n)
     several = np.ones(len(limits), np.int64) if copies is None else _sized(copies, "copies", len(limits), low=1)
-    uses = _uses(needs, lengths, finish, holds, tables, horizon)
+    with_it = _with_it(needs, count)
+    uses = _uses(asked, lengths, finish, holds, tables, horizon)
     way = None if places is None else np.asarray(distance, float)
-    return _with_times(Network(lengths, finish, needs, level, several, uses, starts, ends, groups, weights, horizon,
-                               before, after, _ordered(before, after), places, way))
+    return _with_times(Network(lengths, finish, asked, level, several, uses, starts, ends, groups, weights, with_it,
+                               horizon, before, after, _ordered(before, after), places, way))
+
+
+def _with_it(needs: npt.ArrayLike | None, count: int) -> list[list[int]]:
+    """Of each group, those that need it."""
+    rows = np.zeros((0, 2), np.int64) if needs is None else _whole(needs, "needs", 2).reshape(-1, 2)
+    if rows.size and rows.max() >= count:
+        raise ValueError(f"needs: groups run from 0 to {count - 1}")
+    found: list[list[int]] = [[] for _ in range(count)]
+    for group, needed in rows.tolist():
+        found[needed].append(group)
+    return found
 
 
 def _arc_rows(precedence: npt.ArrayLike, n: int) -> Ints:

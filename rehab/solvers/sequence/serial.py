@@ -49,6 +49,7 @@ class Ledger:
         self.fresh = [([int(v) for v in row], {amount: _bits(row >= amount) for amount in self.levels[number]})
                       for number, row in enumerate(network.capacity)]
         self.copies = network.copies.tolist()
+        self.hopeless = frozenset(network.hopeless.tolist())
         kept: dict[int, tuple[int, int]] = {}
         for finish in network.finish:
             if id(finish) not in kept:
@@ -94,8 +95,7 @@ def place(network: Network, key: Sequence[float], ledger: Ledger | None = None) 
     start = [-1] * n
     copy: dict[tuple[int, int], int] = {}
     groups = network.group.tolist()
-    late = set(network.hopeless.tolist())
-    out = set(late)
+    late, out = ledger.hopeless, set(ledger.hopeless)
     waiting = [len(arcs) for arcs in network.before]
     heap = [(key[task], task) for task in range(n) if waiting[task] == 0]
     heapq.heapify(heap)
@@ -105,8 +105,9 @@ def place(network: Network, key: Sequence[float], ledger: Ledger | None = None) 
         if group not in out and not _put(network, task, start, copy, ledger):
             if group < 0:
                 return Attempt(np.full(n, -1), 0, 0, task)
-            out.add(group)
-            for member in np.flatnonzero(network.group == group).tolist():
+            gone = network.together([group]) - out
+            out |= gone
+            for member in np.flatnonzero(np.isin(network.group, list(gone))).tolist():
                 _take_out(network, member, start, copy, ledger)
         for arc in network.after[task]:
             waiting[arc.task] -= 1
@@ -251,14 +252,22 @@ def _again(network: Network, out: set[int], start: list[int], copy: dict[tuple[i
     members: dict[int, list[int]] = {}
     for task in network.order if out else ():
         members.setdefault(int(network.group[task]), []).append(task)
-    for group in sorted(out, key=lambda name: (-int(network.weight[name]), name)):
+    first = {members[name][0]: name for name in out}
+    in_order = sorted(out, key=lambda name: (-int(network.weight[name]), name))
+    after = [first[task] for task in network.order if task in first]  # what needs another comes after it
+    missing = set(out)
+    for group in [*in_order, *after]:
+        if group not in missing or any(group in network.with_it[other] for other in missing):
+            continue
         if any(start[arc.task] >= 0 for task in members[group] for arc in network.after[task]
                if network.group[arc.task] != group):
             continue
+        missing.discard(group)
         for task in members[group]:
             if not _put(network, task, start, copy, ledger):
                 for member in members[group]:
                     _take_out(network, member, start, copy, ledger)
+                missing.add(group)
                 break
 
 

@@ -24,9 +24,9 @@ from rehab.steps.season.finishing import Finished, finish, in_runs
 from rehab.steps.season.frame import Frame, Given, Ground, ground
 from rehab.steps.season.frame import season as framed
 from rehab.steps.season.opening import at_dates
-from rehab.steps.season.placing import Placed, Standing, Visit, allowed_from, place
+from rehab.steps.season.placing import Placed, Standing, Visit, allowed_from, place, still_busy
 from rehab.steps.season.progress import progress
-from rehab.steps.season.work import ACTIVITIES, BUSY, PARTS, Activity, activities, next_to_nothing
+from rehab.steps.season.work import ACTIVITIES, Activity, activities, next_to_nothing
 
 __all__ = ["Given", "Ground", "Season", "Standing", "arrange", "breaks", "earliest_grinding", "ground", "moved",
            "progress", "span", "working_days"]
@@ -71,21 +71,19 @@ def arrange(place_of: Ground, quantities: pd.DataFrame, assumptions: Assumptions
     frame = framed(place_of, year, known, assumptions)
     items = activities(place_of.network, quantities, assumptions, _factor(frame, assumptions))
     done, open_items = _begun(frame, items)
-    release = allowed_from(frame, done, open_items)
-    if known.today is not None:
-        release = {(item.block, item.kind): max(known.today, release.get((item.block, item.kind), known.today))
-                   for item in open_items}
     pins = _pins(frame, open_items)
-    first = place(frame, open_items, release, pins, "this", seconds, watch, stop, _busy(frame, done))
+    busy = still_busy(frame, done, known.today) if known.today is not None else []
+    first = place(frame, open_items, allowed_from(frame, done, open_items), pins, "this", seconds, watch, stop, busy)
     first = Placed([*done, *first.visits], first.left, first.made)
     finished = finish(frame, first, pins, "this", assumptions.text("season", "grind_timing"),
-                      int(assumptions.number("season", "campaigns"))) if frame.days else \
+                      int(assumptions.number("season", "campaigns")), busy) if frame.days else \
         Finished([], first.left, [], 0, {}, [])
     frames, visits, never = {"this": frame}, list(finished.visits), list[Activity]()
     if finished.left:
-        later = framed(place_of, year + 1, known, assumptions)
+        later = framed(place_of, year + 1, replace(known, today=None), assumptions)
         frames["next"] = later
-        second = place(later, finished.left, allowed_from(frame, visits, finished.left), {}, "next")
+        over = still_busy(later, visits, later.days[0], frame) if later.days else []
+        second = place(later, finished.left, allowed_from(frame, visits, finished.left), {}, "next", busy=over)
         visits += in_runs(second.visits, later.days)
         never = second.left
     made = first.made
@@ -173,18 +171,3 @@ def _expected_end(frame: Frame, item: Activity, begun: date) -> date:
     """Last day of a visit that is under way: as long as planned, and until today at least."""
     at = min(frame.period(begun) + item.days - 1, len(frame.days) - 1)
     return max(frame.days[at], frame.given.today or begun) if frame.days else begun
-
-
-def _busy(frame: Frame, done: list[Visit]) -> list[tuple[Activity, date]]:
-    """What keeps crews from today on: visits under way, for the days that they still take."""
-    today = frame.given.today
-    found = []
-    for visit in done:
-        if today is None or visit.last < today:
-            continue
-        begin = frame.period(max(today, visit.first))
-        days = frame.period(visit.last + timedelta(days=1)) - begin
-        if days > 0:
-            found.append((replace(visit.item, kind=f"{BUSY} {visit.item.kind}", parts=days * PARTS, supply=0),
-                          frame.days[begin]))
-    return found

@@ -63,7 +63,7 @@ def closed_to_work(network: pd.DataFrame, days: Sequence[date], rows: pd.DataFra
     for row in rows.itertuples(index=False):
         when = (stamps >= row.first_day) & (stamps <= row.last_day)
         if isinstance(row.weekdays, str) and row.weekdays:
-            when &= np.isin(stamps.dayofweek, [WEEKDAYS.index(name) for name in row.weekdays.split()])
+            when &= np.isin(stamps.day_of_week, [WEEKDAYS.index(name) for name in row.weekdays.split()])
         where = np.ones(len(network), bool) if row.scope == "city" else \
             (network[_SCOPES[row.scope]] == row.name).fillna(False).to_numpy(bool)
         shut |= where[:, None] & np.asarray(when)[None, :]

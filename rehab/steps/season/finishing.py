@@ -11,7 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from rehab.steps.season import grinder
-from rehab.steps.season.frame import Frame, Key
+from rehab.steps.season.frame import Frame, Key, closes
 from rehab.steps.season.placing import Placed, Visit, allowed_from, place
 from rehab.steps.season.work import Activity
 
@@ -36,11 +36,12 @@ class Finished:
     blocks: list[int]
 
 
-def finish(frame: Frame, placed: Placed, pins: Mapping[Key, date], season: str, timing: str,
-           campaigns: int) -> Finished:
+def finish(frame: Frame, placed: Placed, pins: Mapping[Key, date], season: str, timing: str, campaigns: int,
+           busy: Sequence[tuple[Activity, date]] = ()) -> Finished:
     """The visits with grinding put into campaigns and what follows it put after them.
 
-    ``campaigns``: times the machine is brought, 0 for the fewest that grind the most blocks.
+    ``campaigns``: times the machine is brought, 0 for the fewest that grind the most blocks; ``busy``: what keeps
+    crews besides.
     """
     fixed = [visit for visit in placed.visits if visit.done or visit.item.kind not in ("grind", *_after(frame))]
     there = {visit.item.block for visit in placed.visits if visit.item.kind not in ("fill", "grind", "stripe")}
@@ -49,21 +50,26 @@ def finish(frame: Frame, placed: Placed, pins: Mapping[Key, date], season: str, 
     items = [visit.item for visit in placed.visits if visit.key not in done]
     items += [item for item in placed.left if item.block in there - carried and item.kind in ("grind", *_after(frame))]
     items.sort(key=lambda item: (item.block, item.kind))
+    unfilled = {item.block for item in placed.left if item.kind == "fill"} if "fill" not in _after(frame) else set()
+    items = [item for item in items if item.block not in unfilled]  # what is filled before it is ground
     grind = [item for item in items if item.kind == "grind"]
     after = [item for item in items if item.kind != "grind"]
     rest = [item for item in placed.left if item not in items]
+    rest += [visit.item for visit in placed.visits if visit.key not in done and visit.item not in items]
     from_day = allowed_from(frame, fixed, grind)
+    free = max((frame.period(day) + item.days for item, day in busy if "Grinder" in item.asks), default=0)
     ready = {item.block: from_day.get((item.block, "grind"), frame.days[0]) for item in grind}
     if not grind or not frame.crews("Grinder"):
-        kept = _follow(frame, fixed, after, {item.block for item in grind}, pins, season)
+        kept = _follow(frame, fixed, after, {item.block for item in grind}, pins, season, busy)
         return Finished(fixed + kept, rest + grind + _gone(after, kept), [], 0, ready, [item.block for item in grind])
     best: Finished | None = None
     reserve = int(frame.assumptions.number("season", "grind_reserve_days"))
     for turn in range(_TRIES):
-        choices = _choices(frame, grind, after, ready, pins, timing, reserve + _EARLIER * turn)
+        choices = _choices(frame, grind, after, ready, pins, timing, reserve + _EARLIER * turn, free)
         chosen = _chosen(choices, campaigns)
         ground = _visits(frame, grind, choices[chosen], season)
-        made = _follow(frame, fixed + ground, after, {item.block for item in grind}, pins, season)
+        made = _follow(frame, fixed + ground, after, {item.block for item in grind}, pins, season,
+                       busy)
         left = rest + _gone(grind, ground) + _gone(after, made)
         found = Finished(fixed + ground + made, left, choices, chosen, ready, [item.block for item in grind])
         if best is None or (len(found.left), -turn) < (len(best.left), 0):
@@ -86,22 +92,23 @@ def _gone(items: Sequence[Activity], visits: Sequence[Visit]) -> list[Activity]:
 
 
 def _follow(frame: Frame, before: list[Visit], after: list[Activity], to_grind: set[int], pins: Mapping[Key, date],
-            season: str) -> list[Visit]:
+            season: str, busy: Sequence[tuple[Activity, date]]) -> list[Visit]:
     """Filling and striping after what is on the calendar; a block that is not ground waits with both."""
     ground = {visit.item.block for visit in before if visit.item.kind == "grind"}
     items = [item for item in after if item.block in ground or item.block not in to_grind]
-    return place(frame, items, allowed_from(frame, before, items), pins, season).visits if items else []
+    kept = [(item, day) for item, day in busy if item.asks and not closes(item.kind)]
+    return place(frame, items, allowed_from(frame, before, items), pins, season, busy=kept).visits if items else []
 
 
 def _choices(frame: Frame, grind: list[Activity], after: list[Activity], ready: Mapping[int, date],
-             pins: Mapping[Key, date], timing: str, reserve: int) -> list[grinder.Campaigns]:
-    """The campaigns that could be had, one for each number of them."""
+             pins: Mapping[Key, date], timing: str, reserve: int, free: int) -> list[grinder.Campaigns]:
+    """The campaigns that could be had, one for each number of them; ``free``: first day on which the machine is."""
     tail = _tail(frame, after)
     horizon = len(frame.days)
     begin, end = [], []
     for item in grind:
         pin = pins.get((item.block, "grind"))
-        first = frame.period(max(pin, ready[item.block]) if pin else ready[item.block])
+        first = max(frame.period(max(pin, ready[item.block]) if pin else ready[item.block]), free)
         begin.append(first)
         end.append(min(first + item.days, tail[item.block]) if pin else tail.get(item.block, horizon - 1))
     blocks = np.array([item.block for item in grind])

@@ -16,7 +16,7 @@ import pandas as pd
 from rehab.base.settings import Assumptions
 from rehab.steps.season import days as calendar
 from rehab.steps.season import neighbours, opening, rules
-from rehab.steps.season.work import BUSY, CONCRETE, PARTS, WHOLE, Activity, daily_concrete
+from rehab.steps.season.work import BUSY, CONCRETE, CURES, PARTS, WHOLE, Activity, daily_concrete
 
 Bools = npt.NDArray[np.bool_]
 Key = tuple[int, str]  #: block (row of the program) and kind of activity
@@ -42,6 +42,7 @@ class Ground:
     """The blocks of the year and where they lie: what every season of it shares."""
 
     network: pd.DataFrame
+    thickness_in: list[float]
     street_blocks: Mapping[str, int]
     distance: npt.NDArray[np.float64]
     known: Bools
@@ -73,16 +74,16 @@ class Frame:
 
     def opens(self, block: int, kind: str) -> opening.Openings:
         """When concrete of a kind opens in a block, by the day it is placed on."""
-        key = (kind, self._thickness(block))
+        key = (kind, self.ground.thickness_in[block])
         if key not in self.openings:
             self.openings[key] = opening.openings(self.days, kind, key[1], self.assumptions, self.given.normals)  # type: ignore[arg-type]
         return self.openings[key]
 
     def open_to(self, block: int, kind: str) -> Bools:
         """By working day, whether an activity may be worked at in a block."""
-        if kind.startswith(BUSY):
+        if kind.startswith((BUSY, CURES)):
             return np.ones(len(self.days), bool)
-        key = (kind, self._thickness(block))
+        key = (kind, self.ground.thickness_in[block])
         if key not in self.weather:
             self.weather[key] = self._weather(block, kind)
         return np.asarray(self.weather[key] & ~self.shut[block])
@@ -97,10 +98,6 @@ class Frame:
     def crews(self, name: str) -> int:
         """Crews of a name."""
         return int(self.assumptions.number("season", f"crews.{name}"))
-
-    def _thickness(self, block: int) -> float:
-        rows = self.ground.network
-        return float(rows["thickness_in"].to_numpy(float)[block]) if "thickness_in" in rows else float("nan")
 
     def _weather(self, block: int, kind: str) -> Bools:
         number = self.assumptions.number
@@ -127,7 +124,8 @@ def ground(network: pd.DataFrame, street_blocks: Mapping[str, int], geometry: pd
     pairs = neighbours.parallels(network, geometry, within) if within > 0 else []
     starts = [int(np.flatnonzero(groups == group)[0]) for group in range(min(int(groups.max(initial=-1)) + 1, 4))]
     tours = tuple(np.asarray(neighbours.tour(distance, groups, start), np.int64) for start in starts)
-    return Ground(network.reset_index(drop=True), street_blocks, distance, known, tuple(pairs), tours)
+    thickness = network["thickness_in"].astype(float).tolist()
+    return Ground(network.reset_index(drop=True), thickness, street_blocks, distance, known, tuple(pairs), tours)
 
 
 def season(place: Ground, year: int, given: Given, assumptions: Assumptions) -> Frame:
@@ -141,9 +139,14 @@ def season(place: Ground, year: int, given: Given, assumptions: Assumptions) -> 
 
 def closures(frame: Frame, items: Sequence[Activity]) -> list[rules.Closure]:
     """What is not closed at once, of the activities given."""
-    visits = Counter(item.block for item in items if item.kind in rules.CLOSING)
+    visits = Counter(item.block for item in items if closes(item.kind))
     return rules.closures(frame.ground.network, frame.ground.street_blocks, list(frame.ground.pairs), visits,
                           frame.assumptions)
+
+
+def closes(kind: str) -> bool:
+    """Whether an activity, or what is left of one that was begun before, closes its block."""
+    return kind.removeprefix(BUSY).removeprefix(CURES).strip() in rules.CLOSING
 
 
 def pose(frame: Frame, items: Sequence[Activity], release: Mapping[Key, date],
@@ -170,9 +173,12 @@ def pose(frame: Frame, items: Sequence[Activity], release: Mapping[Key, date],
             demand[at, names.index(name)] = ask
         if supply:
             demand[at, len(names)] = item.supply
-        for column in by_block.get(item.block, ()) if item.kind in rules.CLOSING else ():
+        for column in by_block.get(item.block, ()) if closes(item.kind) else ():
+            crowded = shut[column - len(names) - bool(supply)].kind == "block"
+            if crowded and item.kind.startswith(CURES):
+                continue
             demand[at, column] = 1
-            cures = item.kind in CONCRETE and shut[column - len(names) - bool(supply)].kind != "block"
+            cures = item.kind.removeprefix(BUSY).strip() in CONCRETE and not crowded
             holds.append((at, column, _opening_row(frame, item, tables, rows) if cures
                           else _row(frame, "next", _next_day, tables, rows)))
     capacity = [WHOLE] * len(names) + ([_most(frame, supply)] if supply else []) + [closure.most for closure in shut]
@@ -214,7 +220,7 @@ def _row(frame: Frame, name: object, earliest: Callable[[date], date], tables: d
 
 def _opening_row(frame: Frame, item: Activity, tables: dict[object, int], rows: list[npt.NDArray[np.int64]]) -> int:
     """Row of lags: by day placed, the first working day on which the block is open again."""
-    opens = frame.opens(item.block, item.kind)
+    opens = frame.opens(item.block, item.kind.removeprefix(BUSY).strip())
     after = dict(zip(frame.days, opens.likely.tolist(), strict=True))
     return _row(frame, ("open", id(opens)), lambda day: day + timedelta(days=max(after[day], 1)), tables, rows)
 

@@ -159,7 +159,8 @@ def crew_label(frame: Frame, name: str, number: int) -> str:
 
 
 def _records(frame: Frame, visit: Visit) -> list[dict[str, object]]:
-    rows = frame.assumptions.table("crews")
+    rows = frame.assumptions.once("tasks and crews", lambda: frame.assumptions.table("crews")[
+        ["task", "crew"]].astype(object).to_dict("index"))
     block = str(frame.ground.network["block_id"].iloc[visit.item.block])
     opened: dict[str, object] = {"opens": pd.NaT, "opens_soonest": pd.NaT, "opens_latest": pd.NaT, "cautions": pd.NA}
     if visit.item.kind in CONCRETE:
@@ -170,7 +171,7 @@ def _records(frame: Frame, visit: Visit) -> list[dict[str, object]]:
         opened["cautions"] = found.cautions[at] or pd.NA
     shown: dict[str, str] = {}
     for key in visit.item.keys:
-        shown.setdefault(str(rows.at[key, "task"]), str(rows.at[key, "crew"]))
+        shown.setdefault(rows[key]["task"], rows[key]["crew"])
     if visit.item.kind == "mark":
         shown["notice"] = shown["mark"]
     records: list[dict[str, object]] = []
@@ -189,12 +190,14 @@ def _why(frame: Frame, visits: Sequence[Visit], finished: Finished, item: Activi
     """Why a block is not ground this season, and what it would take."""
     if not frame.crews("Grinder"):
         return "there is no grinder: give one under crews"
+    if not frame.days:
+        return "the season has no working day"
     there = [visit for visit in visits if visit.item.block == item.block and visit.season == "this"]
     repairs = [visit for visit in there if visit.item.kind not in FINISHING]
     if not repairs and item.block not in finished.ready:
         return "its repairs do not fit this season: more crews, a longer season or a smaller program would make room"
-    ready, days = finished.ready.get(item.block), frame.days
-    if ready is None or not days:
+    ready = finished.ready.get(item.block)
+    if ready is None:
         return "the season has no working day left"
     last_start = _last_start(frame, item)
     cured = [visit for visit in repairs if visit.item.kind in CONCRETE]

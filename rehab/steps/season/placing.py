@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import date
+from datetime import date, timedelta
 from threading import Event
 from typing import Any
 
@@ -12,7 +12,7 @@ import numpy as np
 
 from rehab.solvers import sequence
 from rehab.steps.season.frame import Frame, Key, pose
-from rehab.steps.season.work import FINISHING, PARTS, Activity
+from rehab.steps.season.work import BUSY, CONCRETE, CURES, FINISHING, PARTS, Activity
 
 
 @dataclass(frozen=True)
@@ -62,43 +62,35 @@ def place(frame: Frame, items: Sequence[Activity], release: Mapping[Key, date], 
           busy: Sequence[tuple[Activity, date]] = ()) -> Placed:
     """Visits of the activities in a season; what does not fit is left, the repairs of a block as a whole.
 
-    A block whose repairs do not fit takes its finishing with it; finishing that does not fit is left whole.  ``busy``:
-    what keeps crews besides, with its first day.
+    A block whose repairs do not fit takes its finishing with it, and what follows the grinding or filling that does not
+    fit is left with it.  ``busy``: what keeps crews or closes blocks besides, with its first day.
     """
     if not items or not frame.days:
         return Placed([], list(items))
     asked = _Asked(frame, release, {**pins, **{(item.block, item.kind): day for item, day in busy}},
                    [item for item, _ in busy])
-    made = _solve(asked, items)
-    fits = list(items)
-    if (made.start < 0).any():
-        repairs = [item for item in items if item.kind not in FINISHING]
-        alone = _solve(asked, repairs) if repairs else made
-        room = {item.block for item, start in zip(repairs, alone.start.tolist(), strict=True) if start >= 0}
-        before = {item.block for item in items} - {item.block for item in repairs}
-        fits = [item for item in items if item.block in room | before]
-        if not fits:
-            return Placed([], list(items))
-    if seconds > 0 or len(fits) < len(items):
-        made = _solve(asked, fits, seconds, watch, stop)
-    names = list(dict.fromkeys(name for item in [*fits, *asked.busy] for name in item.asks))
+    made = _solve(asked, items, seconds, watch, stop)
+    names = list(dict.fromkeys(name for item in [*items, *asked.busy] for name in item.asks))
     spans = zip(made.start.tolist(), made.finish.tolist(), strict=True)
     visits = [Visit(item, frame.days[start // PARTS], frame.days[(finish - 1) // PARTS],
                     {name: made.copy.get((at, names.index(name)), 0) + 1 for name in item.asks}, season,
                     begins=start % PARTS / PARTS, ends=((finish - 1) % PARTS + 1) / PARTS)
-              for at, (item, (start, finish)) in enumerate(zip(fits, spans, strict=False)) if start >= 0]
-    repaired = {visit.item.block for visit in visits if visit.item.kind not in FINISHING}
-    repaired |= {item.block for item in items} - {item.block for item in items if item.kind not in FINISHING}
-    visits = [visit for visit in visits if visit.item.block in repaired]
+              for at, (item, (start, finish)) in enumerate(zip(items, spans, strict=False)) if start >= 0]
     there = {visit.key for visit in visits}
     return Placed(visits, [item for item in items if (item.block, item.kind) not in there], made)
 
 
 def allowed_from(frame: Frame, visits: Iterable[Visit], items: Iterable[Activity]) -> dict[Key, date]:
-    """First day that visits on the calendar allow each activity to begin on; those that wait for none are left out."""
+    """First day that visits on the calendar, and the day of arranging anew, allow each activity to begin on.
+
+    Activities that wait for nothing are left out.
+    """
+    today = frame.given.today
     by_key = {visit.key: visit for visit in visits}
     found: dict[Key, date] = {}
     for item in items:
+        if today is not None:
+            found[item.block, item.kind] = today
         for wait in frame.waits:
             before = by_key.get((item.block, wait.before))
             if wait.after == item.kind and before is not None:
@@ -108,9 +100,28 @@ def allowed_from(frame: Frame, visits: Iterable[Visit], items: Iterable[Activity
     return found
 
 
-def of_season(visits: Iterable[Visit], season: str) -> list[Visit]:
-    """The same visits, in another season."""
-    return [replace(visit, season=season) for visit in visits]
+def still_busy(frame: Frame, visits: Iterable[Visit], day: date,
+               before: Frame | None = None) -> list[tuple[Activity, date]]:
+    """What of visits goes on from ``day``: their crews until they end, and their blocks closed until they open.
+
+    ``before``: the season that they are of, if not that of ``frame``.
+    """
+    of, begin = before or frame, frame.period(day)
+    found = []
+    for visit in visits:
+        kind, opens = visit.item.kind, visit.last + timedelta(days=1)
+        if kind in CONCRETE:
+            at = min(of.period(visit.last), len(of.days) - 1)
+            opens = visit.last + timedelta(days=max(int(of.opens(visit.item.block, kind).likely[at]), 1))
+        works = frame.period(visit.last + timedelta(days=1)) - begin
+        closed = frame.period(opens) - begin
+        item = replace(visit.item, kind=f"{BUSY} {kind}")
+        if works > 0 and visit.last >= day:
+            found.append((replace(item, parts=works * PARTS), frame.days[max(begin, frame.period(visit.first))]))
+        elif closed > 0 and kind in CONCRETE:
+            found.append((replace(item, kind=f"{CURES} {kind}", parts=closed * PARTS, asks={}, supply=0),
+                          frame.days[begin]))
+    return found
 
 
 @dataclass(frozen=True)
@@ -127,12 +138,14 @@ def _solve(asked: _Asked, items: Sequence[Activity], seconds: float = 0.0,
            watch: Callable[[Standing], None] | None = None, stop: Event | None = None) -> sequence.Arrangement:
     """Starts of the activities, and after them of what keeps crews besides."""
     frame, everything = asked.frame, [*items, *asked.busy]
-    # The repairs of a block fit together or not at all; so does the finishing after them, which never outweighs them.
-    # What keeps crews weighs most.
-    blocks = max(item.block for item in everything) + 1
-    optional = np.array([*(item.block + (blocks if item.kind in FINISHING else 0) for item in items),
-                         *range(2 * blocks, 2 * blocks + len(asked.busy))])
-    weight = np.repeat([blocks + 1, 1, (blocks + 1) ** 2], [blocks, blocks, len(asked.busy)])[: optional.max() + 1]
+    # The repairs of a block fit together or not at all; what finishes it needs them and what comes before, and never
+    # outweighs repairs.  What keeps crews weighs most.
+    blocks, kinds = max(item.block for item in everything) + 1, len(FINISHING)
+    last = blocks * (1 + kinds)
+    optional = np.array([*(_group(item.block, item.kind, blocks) for item in items),
+                         *range(last, last + len(asked.busy))])
+    much = kinds * blocks + 1
+    weight = np.repeat([much, 1, much**2], [blocks, kinds * blocks, len(asked.busy)])[: optional.max() + 1]
     posed: dict[str, Any] = pose(frame, everything, asked.release, asked.pins)
 
     def told(made: sequence.Arrangement) -> None:
@@ -141,6 +154,20 @@ def _solve(asked: _Asked, items: Sequence[Activity], seconds: float = 0.0,
             watch(Standing(len(there), frame.day_of(made.makespan), frame.day_of(made.lower_bound), made.travel))
 
     slack = int(frame.assumptions.number("season", "tour_slack_days")) * PARTS
-    return sequence.arrange(**posed, optional=optional, weight=weight, slack=slack, seconds=seconds, watch=told,
-                            stop=stop)
+    return sequence.arrange(**posed, optional=optional, weight=weight, needs=_needs(frame, items, blocks), slack=slack,
+                            seconds=seconds, watch=told, stop=stop)
+
+
+def _group(block: int, kind: str, blocks: int) -> int:
+    """Number of the group that an activity is placed with."""
+    return block + (blocks * (1 + FINISHING.index(kind)) if kind in FINISHING else 0)
+
+
+def _needs(frame: Frame, items: Sequence[Activity], blocks: int) -> np.ndarray:
+    """Which groups are placed only with which others: all that waits for something of the same block."""
+    there = {(item.block, item.kind) for item in items}
+    rows = {(_group(block, wait.after, blocks), _group(block, wait.before, blocks))
+            for block in {item.block for item in items} for wait in frame.waits
+            if wait.after in FINISHING and (block, wait.before) in there and (block, wait.after) in there}
+    return np.array(sorted(rows), np.int64).reshape(-1, 2)
 

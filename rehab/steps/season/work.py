@@ -35,6 +35,7 @@ NAMES: Final = {"mark": "marking", "raise": "stabilising", "patch": "patching", 
                 "stitch": "cross-stitching", "fill": "crack and joint filling", "grind": "grinding",
                 "stripe": "striping"}
 BUSY: Final = "under way"  #: begins the kind of a visit that only keeps its crews: it was begun before
+CURES: Final = "closed after"  #: begins the kind of what only keeps its block closed
 _PACES: Final = {"likely": "value", "low": "low", "high": "high"}
 
 
