@@ -77,8 +77,7 @@ def _watch() -> None:
     latest: Any = job.seen[-1][1] if job.seen else None
     told = "" if latest is None else (
         f"{latest.blocks} blocks on the calendar until {latest.ends:%a} {latest.ends.day} {latest.ends:%b}; nothing "
-        f"ends "
-        f"before {latest.bound:%a} {latest.bound.day} {latest.bound:%b}; {latest.travel_mi:,.0f} mi of ways")
+        f"ends before {latest.bound:%a} {latest.bound.day} {latest.bound:%b}")
     if job.runs:
         passed = time.monotonic() - job.begun
         st.progress(min(passed / SECONDS, 1.0), text=f"Searching for {passed:.0f} of {SECONDS:.0f} s. {told}")

@@ -46,6 +46,9 @@ def whole(made: Plan, season: Season) -> None:
         "crew": "Crew", "crews": "Crews", "crew_days": st.column_config.NumberColumn("Days of work", format="%.1f"),
         "available": st.column_config.NumberColumn("Days that they have", format="%.0f"),
         "share": st.column_config.NumberColumn("Share", format="percent")})
+    changes = season.district_changes
+    st.caption(f"All crews together travel {season.travel_mi:,.0f} mi between blocks and go on to another district "
+               f"{changes:,} time{'' if changes == 1 else 's'}.")
     if season.ends and season.bound:
         st.caption(f"With the grinder coming as soon as it can, the work ends on {_words(season.ends)}; no arrangement "
                    f"of as much work ends before {_words(season.bound)}. The grinder's campaigns are set after that.")

@@ -91,7 +91,8 @@ def calendar(city: pd.DataFrame, geometry: pd.DataFrame, blocks: int, spread: fl
 
     The first ``blocks`` of the city that call for work are put on one calendar; ``spread`` multiplies the crews, so
     that so many blocks fit.  Columns: seconds, blocks, tasks, ends, bound, days_behind (working days after the bound),
-    gap_percent (of the working days until the bound), travel_mi.
+    gap_percent (of the working days until the bound), travel (miles, changes of
+    district counted in).
     """
     ready = plan.prepare(city, tables.empty("defects"), assumptions, 2027, 1)
     rows = ready.strategies[ready.strategies["strategy"] != "none"].head(blocks).reset_index(drop=True)
@@ -114,9 +115,9 @@ def calendar(city: pd.DataFrame, geometry: pd.DataFrame, blocks: int, spread: fl
         if number in (0, len(seen) - 1) or (at.blocks, at.ends) != (before.blocks, before.ends):
             behind = days.index(at.ends) - days.index(at.bound)
             records.append((round(passed, 2), at.blocks, len(made.tasks), at.ends, at.bound, behind,
-                            round(100.0 * behind / (days.index(at.bound) + 1), 2), round(at.travel_mi)))
+                            round(100.0 * behind / (days.index(at.bound) + 1), 2), round(at.travel)))
     return pd.DataFrame(records, columns=["seconds", "blocks", "tasks", "ends", "bound", "days_behind", "gap_percent",
-                                          "travel_mi"])
+                                          "travel"])
 
 
 def counts(blocks: int, assumptions: Assumptions, seed: int = 1) -> pd.DataFrame:

@@ -6,6 +6,7 @@ from dataclasses import replace
 from io import BytesIO
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 import pytest
 from streamlit.testing.v1 import AppTest
@@ -67,6 +68,8 @@ def test_every_screen_opens(app: AppTest, page: str) -> None:
     ("strategies.py", "strategies_view", ("Map", "List")),
     ("program.py", "program_view", ("Money", "Condition", "Grinding", "Map", "Program list", "Limits and prices",
                                       "Scenarios side by side", "Cost of waiting")),
+    ("season.py", "season_view", ("Four weeks", "Whole season", "Week on the map", "One block", "Grinder", "All tasks",
+                                  "Work done", "Weather and days")),
     ("prices.py", "prices_view", ("Every number", "Price book from bids")),
     ("strategies.py", "block_part", ("Why", "In the program", "Survey", "Panel plan", "From defect to dollar", "Forecast")),
 ])
@@ -475,3 +478,74 @@ def test_surveys_of_other_blocks_are_answered(app: AppTest) -> None:
     assert not app.exception and "bad.csv cannot be used" in words(app)
     app.button(key="fit").click().run()
     assert not app.exception and "two different years" in words(app)
+
+
+def season(app: AppTest) -> AppTest:
+    """The season of thirty blocks of two districts, on its first view."""
+    small_city(app)
+    app.number_input(key="budget").set_value(4_000_000.0).run()
+    return app.switch_page("season.py").run()
+
+
+def test_a_season_says_what_is_ground_and_what_more_would_take(app: AppTest) -> None:
+    season(app)
+    assert not app.exception and "fits this season" in " ".join(str(part.value) for part in app.success)
+    app.session_state["values"] = {"season": {"first_day": "09-01", "last_day": "10-15"}}
+    app.run()
+    assert "blocks are not ground this season" in words(app)
+    why = next(frame.value for frame in app.dataframe if "why" in frame.value)
+    assert why["why"].notna().all() and len(why)
+    press(app, "Work out what it would take")
+    assert not app.exception
+    takes = next(frame.value for frame in app.dataframe if "change" in frame.value)
+    assert takes["change"].iloc[0] == "As it is" and "two weeks longer" in " ".join(takes["change"])
+    ground = dict(zip(takes["change"], takes["ground"], strict=True))
+    longer = next(words for words in ground if "longer" in words)
+    assert ground[longer] > ground["As it is"] == int(metric(app, "Blocks ground this season").split()[0])
+
+
+def test_a_task_moved_by_hand_tells_what_breaks_and_is_kept(app: AppTest) -> None:
+    season(app)
+    show(app, "season_view", "One block")
+    task = app.selectbox(key="move_task").options
+    assert len(task) >= 8
+    patch = app.selectbox(key="season_block").value + "/patch"
+    app.selectbox(key="move_task").set_value(patch).run()
+    app.date_input(key=f"move_day_{patch}").set_value(pd.Timestamp("2027-04-15").date()).run()
+    assert not app.exception and "This breaks" in words(app)
+    app.date_input(key=f"move_day_{patch}").set_value(pd.Timestamp("2027-06-09").date()).run()
+    press(app, "Keep this day and arrange the rest")
+    assert not app.exception and "Set by hand" in words(app)
+    press(app, "Let the calendar choose these days again")
+    assert not app.exception and "Set by hand" not in words(app)
+
+
+def test_a_longer_search_runs_beside_the_page_and_ends_when_stopped(app: AppTest) -> None:
+    season(app)
+    press(app, "Look for a better calendar")
+    job = app.session_state["season_job"]
+    assert not app.exception and job.key
+    press(app, "Stop and keep the best so far")
+    job.thread.join(60)
+    app.run()
+    assert job.found is not None and not job.failed and "Searched." in words(app)
+
+
+def test_weather_and_days_without_work_change_the_season(app: AppTest) -> None:
+    season(app)
+    show(app, "season_view", "Weather and days")
+    days = pd.date_range("2028-01-01", "2028-12-31")
+    mean = 45 - 35 * np.cos((days.dayofyear - 15) / 366 * 2 * np.pi)
+    rows = pd.DataFrame({"date": days.strftime("%m-%d"), "tmin": mean - 10, "tmax": mean + 10})
+    app.file_uploader(key="normals_file").set_value(("normals.csv", rows.to_csv(index=False).encode(), "text/csv")).run()
+    assert not app.exception
+    press(app, "Use these normals")
+    assert not app.exception and "by the daily normals" in words(app)
+    text = b"scope,name,first_day,last_day,weekdays,reason\ncity,,2027-05-03,2027-08-31,,fair\nstreet,Elmm,2027-05-03,,,x\n"
+    app.file_uploader(key="no_work_file").set_value(("days.csv", text, "text/csv")).run()
+    assert not app.exception
+    show(app, "season_view", "All tasks")
+    starts = next(frame.value for frame in app.dataframe if "opens_soonest" in frame.value)["start"]
+    assert not starts.between(pd.Timestamp("2027-05-03"), pd.Timestamp("2027-08-31")).any()
+    show(app, "season_view", "Weather and days")
+    assert any("Elmm" in str(frame.value.get("value", "")) for frame in app.dataframe)

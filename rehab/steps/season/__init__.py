@@ -38,7 +38,7 @@ class Season:
 
     ``loads``: work of each crew beside the days that it has.  ``ends`` and ``bound``: last day of the arrangement
     before the grinder was put into campaigns, and a day before which no arrangement of as much work ends; None where
-    nothing was arranged.  ``travel_mi``: way of all crews between blocks, changes of district counted in;
+    nothing was arranged.  ``travel_mi``: miles of all crews between the blocks of this season;
     ``district_changes``: how often a crew goes on to another district.
     """
 
@@ -94,7 +94,7 @@ def arrange(place_of: Ground, quantities: pd.DataFrame, assumptions: Assumptions
         outcome.notes(frames, finished.left, never, visits, next_to_nothing(quantities, assumptions), year),
         frame.day_of(made.makespan) if made and made.makespan > 0 else None,
         frame.day_of(made.lower_bound) if made and made.makespan > 0 else None,
-        made.travel if made else 0.0, outcome.district_changes(frame, visits), frames, items)
+        *outcome.ways(frame, visits), frames, items)
 
 
 def breaks(season: Season, tasks: pd.DataFrame | None = None) -> pd.DataFrame:

@@ -44,6 +44,7 @@ class Ground:
     network: pd.DataFrame
     thickness_in: list[float]
     street_blocks: Mapping[str, int]
+    miles: npt.NDArray[np.float64]
     distance: npt.NDArray[np.float64]
     known: Bools
     pairs: tuple[tuple[int, int], ...]
@@ -117,15 +118,15 @@ class Frame:
 def ground(network: pd.DataFrame, street_blocks: Mapping[str, int], geometry: pd.DataFrame | None,
            assumptions: Assumptions) -> Ground:
     """Where the blocks of ``network`` lie; a change of district counts as a stretch of way."""
-    distance, known = neighbours.distances(network, geometry)
+    miles, known = neighbours.distances(network, geometry)
     groups = pd.factorize(network["district"].fillna(""))[0].astype(np.int64)
-    distance = distance + assumptions.number("season", "district_change_mi") * (groups[:, None] != groups[None, :])
+    distance = miles + assumptions.number("season", "district_change_mi") * (groups[:, None] != groups[None, :])
     within = assumptions.number("season", "parallel_ft")
     pairs = neighbours.parallels(network, geometry, within) if within > 0 else []
     starts = [int(np.flatnonzero(groups == group)[0]) for group in range(min(int(groups.max(initial=-1)) + 1, 4))]
     tours = tuple(np.asarray(neighbours.tour(distance, groups, start), np.int64) for start in starts)
     thickness = network["thickness_in"].astype(float).tolist()
-    return Ground(network.reset_index(drop=True), thickness, street_blocks, distance, known, tuple(pairs), tours)
+    return Ground(network.reset_index(drop=True), thickness, street_blocks, miles, distance, known, tuple(pairs), tours)
 
 
 def season(place: Ground, year: int, given: Given, assumptions: Assumptions) -> Frame:

@@ -47,7 +47,7 @@ def campaigns(frames: dict[str, Frame], visits: Sequence[Visit], finished: Finis
                 "season": season, "campaign": number, "first_day": pd.Timestamp(rows[0].first),
                 "last_day": pd.Timestamp(max(visit.last for visit in rows)), "blocks": len(rows),
                 "area_sqyd": area[blocks].sum(), "crew_days": sum(visit.item.crew_days["Grinder"] for visit in rows),
-                "travel_mi": float(frame.ground.distance[blocks[:-1], blocks[1:]].sum()),
+                "travel_mi": float(frame.ground.miles[blocks[:-1], blocks[1:]].sum()),
                 "wait_days": float(np.mean(waits)) if waits else 0.0})
     return _table("campaigns", records)
 
@@ -138,19 +138,21 @@ def notes(frames: dict[str, Frame], left: Sequence[Activity], never: Sequence[Ac
     return said
 
 
-def district_changes(frame: Frame, visits: Sequence[Visit]) -> int:
-    """Times that a crew goes on to another district this season, marking and the grinder left out."""
+def ways(frame: Frame, visits: Sequence[Visit]) -> tuple[float, int]:
+    """Miles of all crews between the blocks of this season, and times that a crew goes on to another district."""
     district = frame.ground.network["district"].fillna("").to_numpy()
-    ways: dict[tuple[str, int], list[Visit]] = {}
+    by_crew: dict[tuple[str, int], list[Visit]] = {}
     for visit in visits:
-        if visit.season == "this" and visit.item.kind not in ("mark", "grind"):
+        if visit.season == "this":
             for name, number in visit.crews.items():
-                ways.setdefault((name, number), []).append(visit)
-    changes = 0
-    for way in ways.values():
-        blocks = [visit.item.block for visit in sorted(way, key=lambda visit: (visit.first, visit.last))]
+                by_crew.setdefault((name, number), []).append(visit)
+    miles, changes = 0.0, 0
+    for way in by_crew.values():
+        in_order = sorted(way, key=lambda visit: (visit.first, visit.begins, visit.last, visit.ends))
+        blocks = [visit.item.block for visit in in_order]
+        miles += float(frame.ground.miles[blocks[:-1], blocks[1:]].sum())
         changes += int((district[blocks[1:]] != district[blocks[:-1]]).sum())
-    return changes
+    return miles, changes
 
 
 def crew_label(frame: Frame, name: str, number: int) -> str:

@@ -40,12 +40,15 @@ class Visit:
 
 @dataclass(frozen=True)
 class Standing:
-    """How far the search has come: blocks with work on the calendar, its last day, and the day that none can beat."""
+    """How far the search has come: blocks with work on the calendar, its last day, and the day that none can beat.
+
+    ``travel``: miles between blocks, each change of district counted as some miles more.
+    """
 
     blocks: int
     ends: date
     bound: date
-    travel_mi: float
+    travel: float
 
 
 @dataclass(frozen=True)
