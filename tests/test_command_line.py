@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import json
+import math
 import re
 import tomllib
 from pathlib import Path
@@ -205,3 +206,45 @@ def test_calibrate_writes_values_that_a_plan_takes(tmp_path: Path, capsys: pytes
     errors = pd.read_csv(out / "backtest.csv")
     assert {"index", "full_share", "partial_share", "faulting"} <= set(errors["measure"])
     assert errors["coverage"].notna().sum() == errors["measure"].nunique()
+
+
+def test_a_season_from_files(blocks: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    out, given = tmp_path / "out", tmp_path / "given"
+    given.mkdir()
+    days = pd.date_range("2028-01-01", "2028-12-31")
+    mean = [45 - 35 * math.cos((day.day_of_year - 15) / 366 * 2 * math.pi) for day in days]
+    pd.DataFrame({"date": days.strftime("%m-%d"), "tmin": [at - 10 for at in mean], "tmax": [at + 10 for at in mean]}
+                 ).to_csv(given / "normals.csv", index=False)
+    (given / "shut.csv").write_text("scope,name,first_day,last_day,weekdays,reason\nstreet,Elm,2028-05-01,2028-07-31,,fair\n"
+                                    "street,Elmm,2028-05-01,,,x\n")
+    command = ["plan", str(blocks), "--budget", "150000", "--years", "3", "--start", "2028", "--out", str(out),
+               "--season-seconds", "0"]
+    assert main([*command, "--normals", str(given / "normals.csv"), "--no-work", str(given / "shut.csv")]) == 0
+    told = capsys.readouterr().err
+    assert "deg F" in told and "Elmm" in told and "warn" not in told.split("Elmm")[0].split("\n")[-1]
+    tasks = pd.read_csv(out / "tasks.csv", parse_dates=["start", "finish", "opens"])
+    elm = tasks[tasks["block_id"] != "B01"]  # every block but one is on Elm
+    assert len(elm) and not elm["start"].between("2028-05-01", "2028-07-31").any()
+    for name in ("campaigns", "campaign_choices", "season_blocks", "crew_loads"):
+        assert len(pd.read_csv(out / f"{name}.csv")), name
+    assert openpyxl.load_workbook(out / "season.xlsx").sheetnames[0] == "Weeks"
+    assert not (out / "breaks.csv").exists() and not (out / "progress.csv").exists()
+
+    first = tasks[tasks["task"] == "mark"].iloc[0]
+    (given / "done.csv").write_text(f"task_id,started,finished\n{first['task_id']},2028-04-17,2028-04-18\n")
+    assert main([*command, "--actual", str(given / "done.csv"), "--today", "2028-05-02"]) == 0
+    again = pd.read_csv(out / "tasks.csv", parse_dates=["start"]).set_index("task_id")
+    assert again.loc[first["task_id"], "start"] == pd.Timestamp("2028-04-17")
+    assert (again.drop([first["task_id"], first["block_id"] + "/notice"])["start"] >= "2028-05-02").all()
+    assert (pd.read_csv(out / "progress.csv").set_index("task_id").loc[first["task_id"], "state"]) == "done"
+
+
+def test_a_season_that_cannot_be(blocks: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    command = ["plan", str(blocks), "--budget", "150000", "--years", "3", "--start", "2028", "--out", str(tmp_path / "out")]
+    assert main([*command, "--season-year", "2040"]) == 2
+    assert "no work in 2040" in capsys.readouterr().err
+    days = pd.date_range("2028-01-01", "2028-12-31")
+    bare = pd.DataFrame({"date": days.strftime("%m-%d"), "tmin": 40, "tmax": 60})
+    bare[days.month != 7].to_csv(tmp_path / "normals.csv", index=False)
+    assert main([*command, "--normals", str(tmp_path / "normals.csv")]) == 2
+    assert "July" in capsys.readouterr().err

@@ -535,7 +535,7 @@ def test_weather_and_days_without_work_change_the_season(app: AppTest) -> None:
     season(app)
     show(app, "season_view", "Weather and days")
     days = pd.date_range("2028-01-01", "2028-12-31")
-    mean = 45 - 35 * np.cos((days.dayofyear - 15) / 366 * 2 * np.pi)
+    mean = 45 - 35 * np.cos((days.day_of_year - 15) / 366 * 2 * np.pi)
     rows = pd.DataFrame({"date": days.strftime("%m-%d"), "tmin": mean - 10, "tmax": mean + 10})
     app.file_uploader(key="normals_file").set_value(("normals.csv", rows.to_csv(index=False).encode(), "text/csv")).run()
     assert not app.exception
