@@ -48,8 +48,9 @@ def _said(made: Plan, season: calendar.Season) -> None:
     """What the dates rest on."""
     used = made.prepared.assumptions
     first, last = calendar.span(season.year, used)
-    weather = "by the daily normals" if season_given.of_year(season.year).normals is not None else \
-        "without daily normals, which would narrow it (*Weather and days*)"
+    given = season_given.of_year(season.year)
+    told = "" if given.forecast is None else f" and a forecast of {len(given.forecast)} days"
+    weather = f"by the daily normals{told}" if given.normals is not None else "without daily normals, which would narrow it (*Weather and days*)"
     until = f"{last:%B} {last.day}" + (f" {last.year}" if last.year != first.year else "")
     st.caption(f"Season {first:%B} {first.day} to {until}, "
                f"{weather}; grinding waits {used.number('curing', 'grind_after_patch_days'):.0f} days after the last "

@@ -19,7 +19,9 @@ from rehab.inputs.reading import normals as climate
 from rehab.outputs import exports
 from rehab.outputs.words import label
 from rehab.plan import Plan
-from rehab.steps.season import Given, Season, progress
+from rehab.steps.season import Given, Season, progress, span
+
+_RECOGNISED = "as recognised"
 
 
 def held() -> dict[str, Any]:
@@ -31,13 +33,13 @@ def of_year(year: int) -> Given:
     """What is known of a year's season."""
     kept = held()
     return Given(kept.get("normals"), kept.get("no_work"), kept.get(f"moves {year}"), kept.get(f"actual {year}"),
-                 kept.get(f"today {year}"))
+                 kept.get(f"today {year}"), kept.get("weather_forecast") if "normals" in kept else None)
 
 
 def as_tables() -> dict[tuple[int, str], pd.DataFrame]:
     """All that is held, by year (0: all years) and table, to be kept; what was given up is an empty table."""
     kept = held()
-    found = {(0, name): kept.get(name, tables.empty(name)) for name in ("normals", "no_work")}
+    found = {(0, name): kept.get(name, tables.empty(name)) for name in ("normals", "weather_forecast", "no_work")}
     for key, frame in kept.items():
         name, _, year = key.partition(" ")
         if name in ("moves", "actual") and year.isdigit():
@@ -53,11 +55,15 @@ def take(found: Mapping[tuple[int, str], pd.DataFrame]) -> None:
         kept[f"{name} {year}" if year else name] = frame
     if "normals" in kept:
         kept["normals_how"] = "Daily normals as they were kept with the project."
+    if "weather_forecast" in kept:
+        days = kept["weather_forecast"]["date"]
+        kept["weather_forecast_how"] = (f"The weather of {len(days):,} days from {days.min():%Y-%m-%d} to "
+                                        f"{days.max():%Y-%m-%d}, as it was kept with the project.")
 
 
 def key_of(given: Given) -> tuple[object, ...]:
     """A key that changes with anything given."""
-    frames = (given.normals, given.no_work, given.moves, given.actual)
+    frames = (given.normals, given.forecast, given.no_work, given.moves, given.actual)
     return (*("" if frame is None else fingerprint(frame) for frame in frames), given.today)
 
 
@@ -82,15 +88,16 @@ def show_moves(year: int) -> None:
 
 
 def show_weather(made: Plan) -> None:
-    """The daily normals: upload, unit to be confirmed, what they do to the season."""
-    kept = held()
+    """The daily normals and the forecast: uploads, units to be confirmed, what they do to the season."""
     st.subheader("Weather")
+    _show_normals()
+    _show_forecast(made)
+
+
+def _show_normals() -> None:
+    kept = held()
     if "normals" in kept:
-        st.write(session.plain(kept["normals_how"]))
-        if st.button("Do without these normals"):
-            for name in ("normals", "normals_how"):
-                kept.pop(name, None)
-            st.rerun()
+        _show_kept("normals", "Do without these normals")
         return
     st.caption("Daily climate normals of a station near the city narrow the days on which concrete is placed, joints "
                "are sealed and paint is laid, and tell how long concrete takes to open. Without them the season is "
@@ -100,13 +107,12 @@ def show_weather(made: Plan) -> None:
     upload = st.file_uploader("Daily normals", type=["csv", "xlsx", "txt"], key="normals_file")
     if upload is None:
         return
-    unit = st.selectbox("Unit of the temperatures", ["as recognised", *climate.UNITS], key="normals_unit")
+    unit = st.selectbox("Unit of the temperatures", [_RECOGNISED, *climate.UNITS], key="normals_unit")
     try:
         raw = reading.open_table(upload.name, upload.getvalue(), table="normals")
-        found = reading.read_normals(raw, None if unit == "as recognised" else unit)
+        found = reading.read_normals(raw, None if unit == _RECOGNISED else unit)
     except UnusableInput as error:
-        for problem in error.problems:
-            st.error(session.plain(f"{problem.message}; accepted: {problem.accepted}"))
+        _refused(error)
         return
     warmest = found.table.loc[found.table["tmax_f"].idxmax()]
     coldest = found.table.loc[found.table["tmin_f"].idxmin()]
@@ -119,6 +125,73 @@ def show_weather(made: Plan) -> None:
     if st.button(f"Use these normals, read as {found.unit}", type="primary"):
         kept["normals"], kept["normals_how"] = found.table, found.how
         st.rerun()
+
+
+def _show_forecast(made: Plan) -> None:
+    """A forecast or measured days: they take the place of the normals on their dates."""
+    kept = held()
+    if "weather_forecast" in kept:
+        if "normals" not in kept:
+            st.warning("The forecast is not used until daily normals are given: it tells of its own days alone.")
+        _show_outside(made, kept["weather_forecast"])
+        _show_kept("weather_forecast", "Do without this forecast")
+        return
+    if "normals" not in kept:
+        st.caption("Beside the normals a forecast of the next days, or days as they were measured, may be given.")
+        return
+    st.caption("A forecast of the next days, or days as they were measured, takes the place of the normals on its "
+               "dates: in the days on which work may be done, in the days until concrete opens and in the cautions. It "
+               "needs a date with its year and the lowest and highest temperature of each day; a mean is used where "
+               "there is one, else midway between them. The weather is taken as forecast: how far it errs is not "
+               "allowed for.")
+    upload = st.file_uploader("Forecast or measured days", type=["csv", "xlsx", "txt"], key="forecast_file")
+    if upload is None:
+        return
+    unit = st.selectbox("Unit of its temperatures", [_RECOGNISED, *climate.UNITS], key="forecast_unit")
+    try:
+        raw = reading.open_table(upload.name, upload.getvalue(), table="normals")
+        found = reading.read_forecast(raw, None if unit == _RECOGNISED else unit, normals=kept["normals"],
+                                      today=date.today())
+    except UnusableInput as error:
+        _refused(error)
+        return
+    st.write(session.plain(found.how))
+    first, last = found.table.iloc[0], found.table.iloc[-1]
+    st.write("; ".join(f"{word} day, {day:%a} {day.day} {day:%B %Y}: **{row['tmin_f']:.0f}** to "
+                       f"**{row['tmax_f']:.0f} deg F**" for word, day, row in (("First", found.first, first),
+                                                                               ("last", found.last, last)))
+             + ". If that is not the weather, choose another unit.")
+    _show_outside(made, found.table)
+    if len(found.problems):
+        uploads.show_problems(found.problems)
+    if st.button(f"Use this forecast, read as {found.unit}", type="primary"):
+        kept["weather_forecast"], kept["weather_forecast_how"] = found.table, found.how
+        st.rerun()
+
+
+def _show_kept(name: str, words: str) -> None:
+    """What is used, with a button to do without it."""
+    kept = held()
+    st.write(session.plain(kept[f"{name}_how"]))
+    if st.button(words):
+        for key in (name, f"{name}_how"):
+            kept.pop(key, None)
+        st.rerun()
+
+
+def _show_outside(made: Plan, forecast: pd.DataFrame) -> None:
+    """Say so if no day of the forecast is in the season that is looked at."""
+    year = st.session_state.get("year_of_work")
+    if year is None:
+        return
+    first, last = span(year, made.prepared.assumptions)
+    if not forecast["date"].between(pd.Timestamp(first), pd.Timestamp(last)).any():
+        st.warning(f"None of its days is in the season of {year}, {first} to {last}.")
+
+
+def _refused(error: UnusableInput) -> None:
+    for problem in error.problems:
+        st.error(session.plain(f"{problem.message}; accepted: {problem.accepted}"))
 
 
 def show_no_work(made: Plan) -> None:

@@ -75,9 +75,10 @@ def found(key: tuple[object, ...]) -> Season | None:
 def _watch() -> None:
     job: Job = st.session_state["season_job"]
     latest: Any = job.seen[-1][1] if job.seen else None
-    told = "" if latest is None else (
-        f"{latest.blocks} blocks on the calendar until {latest.ends:%a} {latest.ends.day} {latest.ends:%b}; nothing "
-        f"ends before {latest.bound:%a} {latest.bound.day} {latest.bound:%b}")
+    told = "" if latest is None else \
+        f"{latest.blocks} blocks on the calendar until {latest.ends:%a} {latest.ends.day} {latest.ends:%b}"
+    if latest is not None and latest.bound is not None:
+        told += f"; nothing ends before {latest.bound:%a} {latest.bound.day} {latest.bound:%b}"
     if job.runs:
         passed = time.monotonic() - job.begun
         st.progress(min(passed / SECONDS, 1.0), text=f"Searching for {passed:.0f} of {SECONDS:.0f} s. {told}")

@@ -36,7 +36,7 @@ def weeks(made: Plan, season: Season) -> None:
             st.dataframe(said.assign(task=said["task"].map(label)), hide_index=True, width="stretch",
                          column_order=["finish", "block_id", "task", "cautions"], column_config={
                 "finish": st.column_config.DateColumn("Day placed", format=_DAY), "block_id": "Block", "task": "Task",
-                "cautions": st.column_config.TextColumn("By the normals", width="large")})
+                "cautions": st.column_config.TextColumn("Weather", width="large")})
 
 
 def whole(made: Plan, season: Season) -> None:
@@ -156,6 +156,10 @@ def done(made: Plan, season: Season) -> None:
 def days(made: Plan, season: Season) -> None:
     """Weather and days without work."""
     season_given.show_weather(made)
+    if season.bases:
+        with st.expander("What the opening days rest on"):
+            for basis in season.bases:
+                st.caption(session.plain(basis))
     season_given.show_no_work(made)
 
 

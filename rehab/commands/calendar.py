@@ -28,6 +28,10 @@ def options_of(plan: argparse.ArgumentParser) -> None:
     plan.add_argument("--normals", type=Path, help="daily climate normals of a station near the city")
     plan.add_argument("--normals-unit", choices=("deg F", "tenths of deg F", "deg C"), help="unit of the temperatures; "
                       "recognised if not given")
+    plan.add_argument("--forecast", type=Path, help="forecast or measured weather of given dates: date, tmin, tmax; on "
+                      "them it takes the place of --normals")
+    plan.add_argument("--forecast-unit", choices=("deg F", "tenths of deg F", "deg C"), help="unit of its "
+                      "temperatures; recognised if not given")
     plan.add_argument("--no-work", type=Path, help="days without work: scope, name, first_day, last_day, weekdays, "
                       "reason")
     plan.add_argument("--moves", type=Path, help="first days set by hand: task_id, start")
@@ -48,6 +52,15 @@ def given_of(options: argparse.Namespace, blocks: pd.DataFrame) -> tuple[Given, 
         found = reading.read_normals(raw, options.normals_unit)
         print(found.how, file=sys.stderr)
         parts["normals"], problems = found.table, [*problems, found.problems]
+    if options.forecast:
+        if "normals" not in parts:
+            raise BadAssumption("--forecast: a forecast tells of its own days alone; give --normals for the days after "
+                                "it as well")
+        raw = reading.open_table(options.forecast.name, options.forecast.read_bytes(), table="normals")
+        told = reading.read_forecast(raw, options.forecast_unit, normals=parts["normals"],
+                                     today=options.today or date.today())
+        print(told.how, file=sys.stderr)
+        parts["forecast"], problems = told.table, [*problems, told.problems]
     if options.no_work:
         raw = reading.open_table(options.no_work.name, options.no_work.read_bytes(), table="no_work")
         shut = reading.read_no_work(raw, None, blocks)

@@ -90,8 +90,8 @@ def calendar(city: pd.DataFrame, geometry: pd.DataFrame, blocks: int, spread: fl
     """What the search for a year's calendar has found by when: every change of blocks or of the last day, and the end.
 
     The first ``blocks`` of the city that call for work are put on one calendar; ``spread`` multiplies the crews, so
-    that so many blocks fit.  Columns: seconds, blocks, tasks, ends, bound, days_behind (working days after the bound),
-    gap_percent (of the working days until the bound), travel (miles, changes of
+    that so many blocks fit.  Columns: seconds, blocks, tasks, ends, bound, days_behind (working days after the bound;
+    missing while more might be placed), gap_percent (of the working days until the bound), travel (miles, changes of
     district counted in).
     """
     ready = plan.prepare(city, tables.empty("defects"), assumptions, 2027, 1)
@@ -113,9 +113,10 @@ def calendar(city: pd.DataFrame, geometry: pd.DataFrame, blocks: int, spread: fl
     for number, (passed, at) in enumerate(seen):
         before = seen[number - 1][1]
         if number in (0, len(seen) - 1) or (at.blocks, at.ends) != (before.blocks, before.ends):
-            behind = days.index(at.ends) - days.index(at.bound)
-            records.append((round(passed, 2), at.blocks, len(made.tasks), at.ends, at.bound, behind,
-                            round(100.0 * behind / (days.index(at.bound) + 1), 2), round(at.travel)))
+            behind = np.nan if at.bound is None else days.index(at.ends) - days.index(at.bound)
+            gap = np.nan if at.bound is None else round(100.0 * behind / (days.index(at.bound) + 1), 2)
+            records.append((round(passed, 2), at.blocks, len(made.tasks), at.ends, at.bound, behind, gap,
+                            round(at.travel)))
     return pd.DataFrame(records, columns=["seconds", "blocks", "tasks", "ends", "bound", "days_behind", "gap_percent",
                                           "travel"])
 

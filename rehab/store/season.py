@@ -15,7 +15,7 @@ from rehab.store.packing import pack, unpack
 from rehab.store.trail import record
 
 #: tables that hold for all years, kept under year 0, and tables of one year
-OF_CITY: Final = ("normals", "no_work")
+OF_CITY: Final = ("normals", "weather_forecast", "no_work")
 OF_YEAR: Final = ("moves", "actual")
 
 

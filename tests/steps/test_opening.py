@@ -15,6 +15,7 @@ from rehab.base import tables
 from rehab.base.errors import BadAssumption
 from rehab.base.settings import Assumptions
 from rehab.inputs import assumptions as reader
+from rehab.steps.season import air as air_of
 from rehab.steps.season import opening
 
 DEFAULTS = reader.defaults()
@@ -39,12 +40,18 @@ def normals(mean_f: float | list[float] | np.ndarray, sd_f: float = np.nan, swin
     return tables.check("normals", tables.with_types("normals", table))
 
 
+def told(*rows: tuple[date, float, float, float | None]) -> pd.DataFrame:
+    """A forecast: day, lowest, highest and mean in deg F."""
+    table = pd.DataFrame(rows, columns=["date", "tmin_f", "tmax_f", "tmean_f"])
+    return tables.check("weather_forecast", tables.with_types("weather_forecast", table))
+
+
 def fahrenheit(temp_c: float) -> float:
     return 32 + 1.8 * temp_c
 
 
 def found(kind: str, thickness: float | None, assumptions: Assumptions, air: pd.DataFrame | None,
-          days: list[date] = JULY, **more: float) -> opening.Openings:
+          days: list[date] = JULY, **more: float | pd.DataFrame | None) -> opening.Openings:
     return opening.openings(days, kind, thickness, assumptions, air, **more)  # type: ignore[arg-type]
 
 
@@ -264,13 +271,15 @@ def test_no_days_no_openings() -> None:
         assert len(result.soonest) == len(result.likely) == len(result.latest) == len(result.cautions) == 0
 
 
-def brute_hours(placed: date, needed: float, air: pd.DataFrame, hour: int) -> float:
+def brute_hours(placed: date, needed: float, air: pd.DataFrame, hour: int,
+                known: dict[date, float] | None = None) -> float:
     """Deg C hours added up hour by hour, linear inside the last one: an independent way to the same."""
     mean = {(row.month, row.day): (row.tmean_f - 32) / 1.8 for row in air.itertuples()}
+    own = {day: (mean_f - 32) / 1.8 for day, mean_f in (known or {}).items()}
     have, clock = 0.0, hour
     while True:
         day = placed + timedelta(days=clock // 24)
-        gain = max(0.0, mean[day.month, day.day])
+        gain = max(0.0, own[day] if day in own else mean[day.month, day.day])
         if gain and have + gain >= needed:
             return clock - hour + (needed - have) / gain
         have, clock = have + gain, clock + 1
@@ -308,15 +317,15 @@ def test_normals_of_dates() -> None:
     days = [date(2028, 2, 28), date(2028, 2, 29), date(2028, 3, 1), date(2027, 2, 28), date(2027, 3, 1),
             date(2026, 12, 31), date(2027, 1, 1)]
     # 1 January is 0.0, so 28 February, the 59th day, 5.8; 29 February 5.9; 1 March 6.0; 31 December, the 366th, 36.5
-    assert opening.at_dates(days, air)["tmean_f"].tolist() == [5.8, 5.9, 6.0, 5.8, 6.0, 36.5, 0.0]
+    assert air_of.at_dates(days, air)["tmean_f"].tolist() == [5.8, 5.9, 6.0, 5.8, 6.0, 36.5, 0.0]
     shuffled = air.sample(frac=1, random_state=1)
-    assert opening.at_dates(days, shuffled)["tmean_f"].tolist() == [5.8, 5.9, 6.0, 5.8, 6.0, 36.5, 0.0]
+    assert air_of.at_dates(days, shuffled)["tmean_f"].tolist() == [5.8, 5.9, 6.0, 5.8, 6.0, 36.5, 0.0]
     ordinary = air[(air["month"] != 2) | (air["day"] != 29)]
-    assert len(opening.at_dates([days[0], days[2]], ordinary)) == 2
+    assert len(air_of.at_dates([days[0], days[2]], ordinary)) == 2
     with pytest.raises(BadAssumption, match="no row for 29 February"):
-        opening.at_dates(days, ordinary)
+        air_of.at_dates(days, ordinary)
     with pytest.raises(BadAssumption, match="no row for 1 March"):
-        opening.at_dates(days, air[air["month"] != 3])
+        air_of.at_dates(days, air[air["month"] != 3])
 
 
 def test_a_wait_over_the_turn_of_the_year() -> None:
@@ -331,19 +340,19 @@ def test_a_wait_over_the_turn_of_the_year() -> None:
 def test_the_chance_of_cold() -> None:
     # Standard normal table, published in any textbook: Phi(0) .5000, Phi(-1) .1587, Phi(1.96) .9750
     for mean, chance in ((40.0, .5), (50.0, .1587), (20.4, .9750)):
-        assert opening.chance_below(normals(mean, 10.0), JULY, 40.0) == pytest.approx([chance], abs=5.1e-5)
-    assert np.isnan(opening.chance_below(normals(50.0), JULY, 40.0)).all()
+        assert air_of.chance_below(normals(mean, 10.0), JULY, 40.0) == pytest.approx([chance], abs=5.1e-5)
+    assert np.isnan(air_of.chance_below(normals(50.0), JULY, 40.0)).all()
     # Without any spread the day is below the limit or it is not
-    assert [float(opening.chance_below(normals(mean, 0.0), JULY, 40.0)[0]) for mean in (39.0, 40.0, 41.0)] == [1, 0, 0]
+    assert [float(air_of.chance_below(normals(mean, 0.0), JULY, 40.0)[0]) for mean in (39.0, 40.0, 41.0)] == [1, 0, 0]
 
 
 def test_the_window() -> None:
     air = normals([40.0 if day.month < 4 else 39.9 if day.month < 6 else 80.0 if day.month < 8 else 80.1
                    for day in YEAR])
     days = [date(2027, month, 1) for month in (3, 5, 7, 9)]
-    assert opening.window(days, 40.0, 90.0, air).tolist() == [True, False, True, False]
-    assert opening.window(days, 40.0, 90.0, None).tolist() == [True] * 4
-    assert opening.window([], 40.0, 90.0, air).tolist() == []
+    assert air_of.window(days, 40.0, 90.0, air).tolist() == [True, False, True, False]
+    assert air_of.window(days, 40.0, 90.0, None).tolist() == [True] * 4
+    assert air_of.window([], 40.0, 90.0, air).tolist() == []
 
 
 def test_inputs_stay_as_they_were() -> None:
@@ -361,3 +370,123 @@ def test_rows_state_their_memory() -> None:
         if str(key).startswith(("own_curve", "open_full")):  # no value of the source, or its place says it
             continue
         assert "from memory" in row["note"], key
+
+
+def test_a_forecast_is_laid_over_the_normals_of_its_dates() -> None:
+    air = normals(60.0, 9.0).assign(tmin_sd_f=8.0, tmax_sd_f=7.0, wet_share=0.3)
+    days = [date(2027, 7, 4), date(2027, 7, 6), date(2027, 7, 5), date(2028, 7, 5), date(2027, 7, 6)]
+    rows = air_of.at_dates(days, air, told((date(2027, 7, 6), 40, 71, 50.5), (date(2027, 7, 5), 30, 45, None),
+                                            (date(2027, 8, 1), 1, 2, None)))
+    assert rows["tmin_f"].tolist() == [50, 40, 30, 50, 40]
+    assert rows["tmean_f"].tolist() == [60, 50.5, 37.5, 60, 50.5]  # midway where it gives none
+    assert rows["tmax_f"].tolist() == [70, 71, 45, 70, 71]
+    for column, sd in (("tmin_sd_f", 8.0), ("tmean_sd_f", 9.0), ("tmax_sd_f", 7.0)):
+        assert rows[column].tolist() == [sd, 0, 0, sd, 0]
+    assert rows["wet_share"].tolist() == [0.3] * 5
+    assert rows["month"].tolist() == [7] * 5 and rows["day"].tolist() == [4, 6, 5, 5, 6]
+    assert air_of.by_forecast(days, None).tolist() == [False] * 5
+    pd.testing.assert_frame_equal(air_of.at_dates(days, air, tables.empty("weather_forecast")),
+                                  air_of.at_dates(days, air))
+    assert (air["tmean_f"] == 60).all()  # the normals themselves stay
+    # 29 February is a date of its own
+    assert air_of.at_dates([date(2028, 2, 29)], air, told((date(2028, 2, 29), 20, 30, None)))["tmean_f"].item() == 25
+
+
+def test_a_forecast_decides_on_its_days_whether_work_is_done() -> None:
+    days = [date(2027, 7, day) for day in range(4, 9)]
+    forecast = told((date(2027, 7, 5), 30, 45, None), (date(2027, 7, 6), 60, 96, None), (date(2027, 7, 7), 30, 50, 40))
+    air = normals(60.0, 9.0)
+    assert air_of.window(days, 40, 95, air).all()
+    assert air_of.window(days, 40, 95, air, forecast).tolist() == [True, False, False, True, True]
+    chance = air_of.chance_below(air, days, 40, forecast)
+    assert chance[1:4].tolist() == [1, 0, 0]
+    # Phi((40 - 60) / 9) = Phi(-2.2222) = .01313 (table of the normal distribution)
+    assert chance[[0, 4]].tolist() == pytest.approx([0.01313, 0.01313], abs=1e-5)
+
+
+def test_a_forecast_changes_the_days_until_concrete_opens() -> None:
+    # By hand: 567.163 deg C h; placed at noon of 5 July, 12 h at the 20 deg C of the forecast give 240, and the normal
+    # 10 deg C the rest in 32.716 h.  Two days later there is no forecast: 56.716 h
+    forecast = told((date(2027, 7, 5), fahrenheit(14), fahrenheit(26), None))
+    days = [date(2027, 7, 5), date(2027, 7, 7)]
+    result = found("panels", None, city(**OWN), normals(fahrenheit(10)), days=days, forecast=forecast)
+    assert result.hours.tolist() == pytest.approx([44.716, 56.716], abs=1e-3)
+    assert result.likely.tolist() == [2, 3]
+    assert "on the normal daily mean air, but by the forecast on 2027-07-05, taken for" in result.basis
+    # A day that is forecast is not moved by the deviation of the normals: at 10 deg C the three cases agree, where the
+    # normals' deviation of 5 deg C (9 deg F) takes 37.81 to 113.43 h (computed)
+    whole = told(*((date(2027, 7, day), 45, 55, 50) for day in range(5, 9)))
+    assert three(found("panels", None, city(**OWN), normals(fahrenheit(10), 9.0), forecast=whole)) == (3, 3, 3)
+    assert three(found("panels", None, city(**OWN), normals(fahrenheit(10), 9.0))) == (2, 3, 5)
+    basis = found("panels", None, city(**OWN), normals(fahrenheit(10), 9.0), forecast=whole).basis
+    assert "by the forecast on 4 days from 2027-07-05 to 2027-07-08" in basis and "errs is not allowed for" in basis
+
+
+def test_a_forecast_of_other_days_changes_nothing() -> None:
+    air = normals(45.0, 9.0)
+    other = told((date(2027, 7, 4), 10, 20, None), (date(2028, 7, 5), 10, 20, None))
+    for kind in ("patch", "panels", "rebuild"):
+        with_it, without = (found(kind, 8.0, DEFAULTS, air, forecast=forecast) for forecast in (other, None))
+        assert with_it.basis == without.basis and with_it.cautions == without.cautions
+        assert three(with_it) == three(without) and with_it.hours.tolist() == without.hours.tolist()
+        assert "forecast" not in with_it.basis + with_it.cautions[0]
+
+
+def test_cautions_say_where_they_rest_on_a_forecast() -> None:
+    cold = told((date(2027, 7, 5), 34, 44, 39), *((date(2027, 7, day), 34, 44, 39) for day in range(6, 31)))
+    said = found("panels", 8.0, DEFAULTS, normals(60.0), forecast=cold).cautions[0]
+    assert said == ("cold: mean air of 39.0 F by the forecast, under the 40 F for placing; mean air of 39.0 F by the "
+                    "forecast from placing to opening, under 50 F: never open on time alone, test strength")
+    # By hand, as above without forecast: 12 h at 56 and 36 h at 36 deg F are 41 deg F; the first day only is forecast
+    first = told((date(2027, 7, 5), 51, 61, None))
+    assert found("patch", 8.0, DEFAULTS, normals(36.0), forecast=first).cautions[0].startswith(
+        "mean air of 41.0 F partly by the forecast from placing to opening")
+    # The day itself by the normals, those after it by the forecast
+    later = told(*((date(2027, 7, day), 31, 41, 36) for day in range(6, 9)))
+    assert found("patch", 8.0, DEFAULTS, normals(56.0), forecast=later).cautions[0].startswith(
+        "mean air of 41.0 F partly by the forecast from placing to opening")
+    hot = told((date(2027, 7, 5), 70, 91, None))
+    assert found("panels", 8.0, city(evaporation_wind_mph=0), normals(60.0), forecast=hot).cautions[0] == (
+        "hot: high of 91.0 F by the forecast, over the 90 F for placing; hot: concrete may pass 95 F, taken 5 F over "
+        "the air by the forecast")
+    # Computed table of evaporation: concrete 87, air 80 deg F, 50 %, 12 mph give 0.2435
+    dry = told((date(2027, 7, 5), 60, 80, None))
+    assert found("panels", 8.0, city(concrete_above_air_f=7, evaporation_wind_mph=12), normals(60.0),
+                 forecast=dry).cautions[0].startswith("drying: 0.24 lb/sq ft/h by the forecast at 50 % humidity")
+    frost = told((date(2027, 7, 6), 10, 20, None))
+    assert "within 90 days at normal air, partly by the forecast: 90" in found(
+        "panels", 8.0, city(longest_wait_days=90), normals(25.0), forecast=frost).cautions[0]
+    late = found("panels", 8.0, city(longest_wait_days=90), normals(25.0), days=[date(2027, 7, 5), date(2027, 7, 7)],
+                 forecast=frost).cautions
+    assert "at normal air, partly" in late[0] and "at normal air: 90" in late[1]
+
+
+def test_a_forecast_without_normals_is_refused() -> None:
+    forecast = told((date(2027, 7, 5), 60, 80, None))
+    with pytest.raises(BadAssumption, match="give daily normals for the days after it"):
+        found("panels", 8.0, DEFAULTS, None, forecast=forecast)
+    with pytest.raises(BadAssumption, match="give daily normals for the days after it"):
+        air_of.window(JULY, 40, 95, None, forecast)
+
+
+@settings(deadline=None, max_examples=25)
+@given(st.integers(0, 2**32 - 1), st.integers(0, 23), st.dates(date(2027, 1, 1), date(2029, 12, 31)))
+def test_random_forecasts_agree_with_adding_up_hours(seed: int, hour: int, first: date) -> None:
+    rng = np.random.default_rng(seed)
+    air = normals(fahrenheit(10) + rng.normal(0, 12, 366), float(rng.uniform(0, 12)))
+    known = {first + timedelta(days=int(step)): float(rng.normal(55, 15)) for step in rng.permutation(20)[:10]}
+    forecast = told(*((day, mean - 9, mean + 11, mean) for day, mean in known.items()))
+    days = sorted({first + timedelta(days=int(step)) for step in rng.integers(0, 30, 6)})
+    result = found("panels", None, city(**OWN, placing_hour=hour), air, days=days, forecast=forecast)
+    needed = 10 ** ((2400 + 3955.080) / 2307.826)
+    cold = air.assign(tmean_f=air["tmean_f"] - air["tmean_sd_f"])
+    for at, day in enumerate(days):
+        hours, late = (brute_hours(day, needed, rows, hour, known) for rows in (air, cold))
+        assert float(result.hours[at]) == pytest.approx(min(hours, 120 * 24), rel=1e-9)
+        assert result.latest[at] == min(np.ceil(late / 24 - 1e-9), 120)
+    assert (result.soonest <= result.likely).all() and (result.likely <= result.latest).all()
+    fits = air_of.window(days, 50, 90, air, forecast)
+    usual = {(row.month, row.day): (row.tmean_f, row.tmax_f) for row in air.itertuples()}
+    for day, fit in zip(days, fits, strict=True):
+        mean, high = (known[day], known[day] + 11) if day in known else usual[day.month, day.day]
+        assert fit == (mean >= 50 and high <= 90)

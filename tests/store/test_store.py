@@ -682,6 +682,18 @@ def test_the_tables_of_a_season_are_kept_by_year_in_their_newest_form(engine: En
                                              "no work: 0 rows"]
 
 
+def test_a_weather_forecast_is_kept_for_all_years_until_it_is_given_up(engine: Engine, project_id: int) -> None:
+    told = tables.with_types("weather_forecast", pd.DataFrame({
+        "date": pd.to_datetime(["2027-06-14", "2027-06-15"]), "tmin_f": [51.0, 48.5], "tmax_f": [75.0, 70.1],
+        "tmean_f": [None, 60.0]}))
+    store.save_season(engine, project_id, 0, "weather_forecast", told, "Ada")
+    pd.testing.assert_frame_equal(store.load_season(engine, project_id)[0, "weather_forecast"], told)
+    store.save_season(engine, project_id, 0, "weather_forecast", tables.empty("weather_forecast"), "Ada")
+    assert store.load_season(engine, project_id) == {}
+    with pytest.raises(store.StoreError, match="is no table of one season"):
+        store.save_season(engine, project_id, 2027, "weather_forecast", told, "Ada")
+
+
 @pytest.mark.parametrize(("year", "table"), [(0, "moves"), (2027, "normals"), (0, "blocks")])
 def test_a_table_that_is_none_of_a_season_is_refused(engine: Engine, project_id: int, year: int, table: str) -> None:
     with pytest.raises(store.StoreError, match="is no table of"):

@@ -41,6 +41,13 @@ SEASON: Final[dict[str, tuple[Field, ...]]] = {
         number("tmax_sd_f", "deg F", "Standard deviation of the highest; missing if not given", 0, 60),
         number("wet_share", "share", "Chance of 0.10 in of rain or more on the day; missing if not given", 0, 1),
     ),
+    # 'forecast' is the table of the blocks' condition
+    "weather_forecast": (
+        Field("date", "date", "Day that was forecast or measured", required=True),
+        number("tmin_f", "deg F", "Lowest temperature of the day", -90, 120, required=True),
+        number("tmax_f", "deg F", "Highest temperature of the day", -90, 140, required=True),
+        number("tmean_f", "deg F", "Mean temperature of the day; missing: midway between lowest and highest", -90, 130),
+    ),
     "no_work": (
         choice("scope", SCOPES, "What the row holds for", required=True),
         text("name", "Name of the district, street or block; empty for the city"),

@@ -19,14 +19,14 @@ import pandas as pd
 from rehab.base.errors import Note
 from rehab.base.settings import Assumptions
 from rehab.steps.season import outcome, review
+from rehab.steps.season.air import at_dates
 from rehab.steps.season.days import span, working_days
 from rehab.steps.season.finishing import Finished, finish, in_runs
 from rehab.steps.season.frame import Frame, Given, Ground, ground
 from rehab.steps.season.frame import season as framed
-from rehab.steps.season.opening import at_dates
-from rehab.steps.season.placing import Placed, Standing, Visit, allowed_from, place, still_busy
+from rehab.steps.season.placing import Placed, Standing, Visit, allowed_from, bound_of, place, still_busy
 from rehab.steps.season.progress import progress
-from rehab.steps.season.work import ACTIVITIES, Activity, activities, next_to_nothing
+from rehab.steps.season.work import ACTIVITIES, NAMES, Activity, activities, next_to_nothing
 
 __all__ = ["Given", "Ground", "Season", "Standing", "arrange", "breaks", "earliest_grinding", "ground", "moved",
            "progress", "span", "working_days"]
@@ -38,7 +38,7 @@ class Season:
 
     ``loads``: work of each crew beside the days that it has.  ``ends`` and ``bound``: last day of the arrangement
     before the grinder was put into campaigns, and a day before which no arrangement of as much work ends; None where
-    nothing was arranged.  ``travel_mi``: miles of all crews between the blocks of this season;
+    nothing was arranged, or more might be placed.  ``travel_mi``: miles of all crews between the blocks of this season;
     ``district_changes``: how often a crew goes on to another district.
     """
 
@@ -55,6 +55,13 @@ class Season:
     district_changes: int
     frames: dict[str, Frame]
     items: list[Activity]
+
+    @property
+    def bases(self) -> list[str]:
+        """What the opening days of this season's concrete rest on, a sentence for each kind and thickness."""
+        found = {(visit.kind, thickness): opened.basis for visit in self.items
+                 for (kind, thickness), opened in self.frames["this"].openings.items() if kind == visit.kind}
+        return [f"{NAMES[kind].capitalize()}: {basis}" for (kind, _), basis in sorted(found.items())]
 
 
 def arrange(place_of: Ground, quantities: pd.DataFrame, assumptions: Assumptions, year: int,
@@ -93,7 +100,7 @@ def arrange(place_of: Ground, quantities: pd.DataFrame, assumptions: Assumptions
         outcome.loads(frame, items),
         outcome.notes(frames, finished.left, never, visits, next_to_nothing(quantities, assumptions), year),
         frame.day_of(made.makespan) if made and made.makespan > 0 else None,
-        frame.day_of(made.lower_bound) if made and made.makespan > 0 else None,
+        bound_of(frame, made),
         *outcome.ways(frame, visits), frames, items)
 
 

@@ -14,8 +14,8 @@ import numpy.typing as npt
 import pandas as pd
 
 from rehab.base.settings import Assumptions
+from rehab.steps.season import air, neighbours, opening, rules
 from rehab.steps.season import days as calendar
-from rehab.steps.season import neighbours, opening, rules
 from rehab.steps.season.work import BUSY, CONCRETE, CURES, PARTS, WHOLE, Activity, daily_concrete
 
 Bools = npt.NDArray[np.bool_]
@@ -27,7 +27,8 @@ _FREE: Final = 10_000  #: a temperature that nothing reaches
 class Given:
     """What is known of a season besides the assumptions; tables as in the data dictionary, None where there is none.
 
-    ``today``: the day from which work that is not done yet is arranged anew.
+    ``today``: the day from which work that is not done yet is arranged anew.  ``forecast``: table
+    ``weather_forecast``, whose days take the place of the normals'.
     """
 
     normals: pd.DataFrame | None = None
@@ -35,6 +36,7 @@ class Given:
     moves: pd.DataFrame | None = None
     actual: pd.DataFrame | None = None
     today: date | None = None
+    forecast: pd.DataFrame | None = None
 
 
 @dataclass(frozen=True)
@@ -77,7 +79,8 @@ class Frame:
         """When concrete of a kind opens in a block, by the day it is placed on."""
         key = (kind, self.ground.thickness_in[block])
         if key not in self.openings:
-            self.openings[key] = opening.openings(self.days, kind, key[1], self.assumptions, self.given.normals)  # type: ignore[arg-type]
+            self.openings[key] = opening.openings(self.days, kind, key[1], self.assumptions, self.given.normals,  # type: ignore[arg-type]
+                                                  forecast=self.given.forecast)
         return self.openings[key]
 
     def open_to(self, block: int, kind: str) -> Bools:
@@ -109,7 +112,7 @@ class Frame:
             low = number("season", "seal_low_f")
         elif kind == "stripe":
             low, high = number("season", "stripe_low_f"), number("season", "stripe_high_f")
-        fits = opening.window(self.days, low, high, self.given.normals)
+        fits = air.window(self.days, low, high, self.given.normals, self.given.forecast)
         if kind in ("patch", "panels") and self.assumptions.text("season", "open_before_holidays") == "yes":
             fits &= calendar.not_over_holidays(self.days, self.opens(block, kind).likely, self.off)
         return fits

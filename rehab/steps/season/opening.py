@@ -1,4 +1,4 @@
-"""When fresh concrete opens to traffic: by days or by strength, through the normal temperatures; cautions on weather.
+"""When fresh concrete opens to traffic: by days or by strength, through normal or forecast air; cautions on weather.
 
 Planning values: on the street field tests and the engineer decide.
 """
@@ -13,14 +13,15 @@ from typing import Final, Literal
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
-from scipy.special import ndtr
 
 from rehab.base.curing import strength, weather
 from rehab.base.errors import BadAssumption
 from rehab.base.settings import Assumptions
+from rehab.steps.season.air import at_dates, by_forecast, refuse_alone
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
+Bools = npt.NDArray[np.bool_]
 Kind = Literal["patch", "panels", "rebuild"]
 
 _FIXED_DAYS: Final = {"patch": "open_partial_days", "panels": "open_full_days", "rebuild": "open_reconstruction_days"}
@@ -28,6 +29,7 @@ _COLD: Final = {"patch": "cold_partial_f", "panels": "cold_full_f", "rebuild": "
 _DAY_H: Final = 24.0
 #: the cases soonest, likely and latest: standard deviations of the air, and spreads of strength, over the likely ones
 _CASES: Final = (1.0, 0.0, -1.0)
+_NONE: Final = 1e-9  #: a share of a time that is rounding
 _FIELD: Final = "planning values: field tests of strength and the engineer decide"
 
 
@@ -59,17 +61,23 @@ class _Need:
 
 @dataclass(frozen=True, eq=False)
 class _Air:
-    """Normal daily air from the first placing day on, deg F, and the hour of it at which concrete is placed."""
+    """Daily air from the first placing day on, deg F, and the hour of it at which concrete is placed.
+
+    ``told``: the day is in the forecast; ``words`` say which days are, empty if none is.
+    """
 
     mean: Floats
     sd: Floats
     high: Floats
     placed: Ints
     begun_h: Floats
+    told: Bools
+    words: str
 
 
 def openings(days: Sequence[date], kind: Kind, thickness_in: float | None, assumptions: Assumptions,
-             normals: pd.DataFrame | None, length_ft: float | None = None) -> Openings:
+             normals: pd.DataFrame | None, length_ft: float | None = None,
+             forecast: pd.DataFrame | None = None) -> Openings:
     """When concrete placed on each of ``days`` opens; ``normals`` is the table of that name, or None if there is none.
 
     By strength: the strength asked for by thickness becomes an equivalent age, and that, through the normal daily mean
@@ -78,11 +86,12 @@ def openings(days: Sequence[date], kind: Kind, thickness_in: float | None, assum
     every day a standard deviation of the daily mean off, together with the spread of strength.  By days: the row's
     days; air below the limit for opening on time alone draws them out to the maturity of so many days at that limit,
     likely at the normal mean, soonest and latest a standard deviation off.  Without ``normals`` the days are those at
-    the reference temperature, or the row's.
+    the reference temperature, or the row's.  The days of ``forecast`` (table ``weather_forecast``) stand as they were
+    forecast in all three cases, see :func:`at_dates`; basis and cautions say where they rest on it.
 
     ``length_ft`` is the length of the longest repair; without it the row that asks for more holds.  Raises
-    :class:`BadAssumption` for a strength that the mix never reaches, an own curve that is not given and a method that
-    is not known; :class:`ValueError` for a kind that is not known.
+    :class:`BadAssumption` for a strength that the mix never reaches, an own curve that is not given, a method that
+    is not known and a forecast without normals; :class:`ValueError` for a kind that is not known.
     """
     if kind not in _FIXED_DAYS:
         raise ValueError(f"'{kind}' is not one of {', '.join(_FIXED_DAYS)}")
@@ -91,48 +100,17 @@ def openings(days: Sequence[date], kind: Kind, thickness_in: float | None, assum
         raise BadAssumption(f"curing: '{by}' for 'opening_basis.{kind}' is not days or strength")
     need = (_by_days(kind, assumptions) if by == "days"
             else _by_strength(kind, thickness_in, length_ft, assumptions))
-    air = None if normals is None or not len(days) else _air(days, assumptions, normals)
+    refuse_alone(normals, forecast)
+    air = None if normals is None or not len(days) else _air(days, assumptions, normals, forecast)
     hours = _clock(need, by, air, len(days), assumptions)
     longest = int(assumptions.number("curing", "longest_wait_days"))
     # A hair over a whole day is rounding, not time.
     count = np.minimum(np.ceil(hours / _DAY_H - 1e-9), longest).astype(np.int64)
     late = hours > longest * _DAY_H
-    said = [_weather(kind, air, count[1], assumptions), _capped(late, longest)]
+    said = [_weather(kind, air, count[1], assumptions), _capped(late, longest, air)]
     cautions = tuple("; ".join(text for part in said for text in part[at]) for at in range(len(days)))
     return Openings(count[0], count[1], count[2], np.minimum(hours[1], longest * _DAY_H), cautions,
-                    f"{need.words}; {_temperature_words(by, normals, assumptions)}; {_FIELD}.")
-
-
-def at_dates(days: Sequence[date], normals: pd.DataFrame) -> pd.DataFrame:
-    """The rows of ``normals`` for the dates, in their order, 29 February included.
-
-    Raises :class:`BadAssumption` for a day of the year that the table lacks.
-    """
-    own = pd.Index(normals["month"].to_numpy(np.int64) * 100 + normals["day"].to_numpy(np.int64))
-    rows = own.get_indexer([day.month * 100 + day.day for day in days])
-    if (rows < 0).any():
-        lacking = days[int(np.argmax(rows < 0))]
-        raise BadAssumption(f"the normals have no row for {lacking.day} {lacking:%B}: give all 366 days of the year")
-    return normals.take(rows).reset_index(drop=True)
-
-
-def chance_below(normals: pd.DataFrame, days: Sequence[date], limit_f: float) -> Floats:
-    """Chance that the day's mean air is below the limit: Phi((limit - normal) / sd), NaN where no deviation is given.
-
-    Daily means are taken as normally distributed about their normal.
-    """
-    rows = at_dates(days, normals)
-    gap, sd = limit_f - rows["tmean_f"].to_numpy(float), rows["tmean_sd_f"].to_numpy(float)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        return np.asarray(np.where(sd == 0, (gap > 0).astype(float), ndtr(gap / sd)))
-
-
-def window(days: Sequence[date], low_f: float, high_f: float, normals: pd.DataFrame | None) -> npt.NDArray[np.bool_]:
-    """Whether each day's normal mean is at least ``low_f`` and its high at most ``high_f``; all without normals."""
-    if normals is None:
-        return np.ones(len(days), bool)
-    rows = at_dates(days, normals)
-    return np.asarray((rows["tmean_f"].to_numpy(float) >= low_f) & (rows["tmax_f"].to_numpy(float) <= high_f))
+                    f"{need.words}; {_temperature_words(by, normals, air, assumptions)}; {_FIELD}.")
 
 
 def _by_days(kind: Kind, assumptions: Assumptions) -> _Need:
@@ -214,15 +192,21 @@ def _age(psi: Floats, assumptions: Assumptions) -> tuple[Floats, float, str]:
             f"{most:,.0f} psi in the end")
 
 
-def _air(days: Sequence[date], assumptions: Assumptions, normals: pd.DataFrame) -> _Air:
+def _air(days: Sequence[date], assumptions: Assumptions, normals: pd.DataFrame,
+         forecast: pd.DataFrame | None) -> _Air:
     first = min(days)
     longest = int(assumptions.number("curing", "longest_wait_days"))
     span = (max(days) - first).days + longest + 2
-    rows = at_dates([first + timedelta(days=offset) for offset in range(span)], normals)
+    dates = [first + timedelta(days=offset) for offset in range(span)]
+    rows = at_dates(dates, normals, forecast)
+    told = by_forecast(dates, forecast)
+    known = [day for day, is_told in zip(dates, told.tolist(), strict=True) if is_told]
+    words = "" if not known else (f", but by the forecast on {known[0]}" if len(known) == 1 else
+                                  f", but by the forecast on {len(known)} days from {known[0]} to {known[-1]}")
     placed = np.array([(day - first).days for day in days], np.int64)
     begun = np.asarray(placed * _DAY_H + assumptions.number("curing", "placing_hour"), np.float64)
     return _Air(rows["tmean_f"].to_numpy(float), np.nan_to_num(rows["tmean_sd_f"].to_numpy(float), nan=0.0),
-                rows["tmax_f"].to_numpy(float), placed, begun)
+                rows["tmax_f"].to_numpy(float), placed, begun, told, words)
 
 
 def _clock(need: _Need, by: str, air: _Air | None, count: int, assumptions: Assumptions) -> Floats:
@@ -259,58 +243,67 @@ def _weather(kind: Kind, air: _Air | None, likely: Ints, assumptions: Assumption
         assumptions.number("curing", key) for key in (
             _COLD[kind], "time_alone_f", "hot_air_f", "hot_concrete_f", "evaporation_limit", "evaporation_first",
             "evaporation_humidity", "evaporation_wind_mph", "concrete_above_air_f"))
-    mean, high = air.mean[air.placed], air.high[air.placed]
+    mean, high, told = air.mean[air.placed], air.high[air.placed], air.told[air.placed]
     drying = weather.evaporation(high + above, high, humidity, wind)
     taken = f"at {100 * humidity:g} % humidity and {wind:g} mph of wind, both assumed"
-    since = _mean_since(air, likely)
+    since, share = _mean_since(air, air.mean, likely), _mean_since(air, air.told.astype(float), likely)
     found = []
-    for day, top, loss, cool in zip(mean.tolist(), high.tolist(), drying.tolist(), since.tolist(), strict=True):
+    for day, top, loss, cool, is_told, part in zip(mean.tolist(), high.tolist(), drying.tolist(), since.tolist(),
+                                                   told.tolist(), share.tolist(), strict=True):
         said = []
+        normal, by = ("", " by the forecast") if is_told else ("normal ", "")
         if day < cold:
-            said.append(f"cold: normal mean air of {day:.1f} F, under the {cold:g} F for placing")
+            said.append(f"cold: {normal}mean air of {day:.1f} F{by}, under the {cold:g} F for placing")
         if top > hot:
-            said.append(f"hot: normal high of {top:.1f} F, over the {hot:g} F for placing")
+            said.append(f"hot: {normal}high of {top:.1f} F{by}, over the {hot:g} F for placing")
         if top + above > most:
-            said.append(f"hot: concrete may pass {most:g} F, taken {above:g} F over the air")
+            said.append(f"hot: concrete may pass {most:g} F, taken {above:g} F over the air{by}")
         if loss >= first:
             what = "precautions" if loss >= limit else "first warning"
-            said.append(f"drying: {loss:.2f} lb/sq ft/h {taken}, {what}")
+            said.append(f"drying: {loss:.2f} lb/sq ft/h{by} {taken}, {what}")
         if cool < alone:
-            said.append(f"mean air of {cool:.1f} F from placing to opening, under {alone:g} F: never open on time "
+            by = "" if part < _NONE else " by the forecast" if part > 1 - _NONE else " partly by the forecast"
+            said.append(f"mean air of {cool:.1f} F{by} from placing to opening, under {alone:g} F: never open on time "
                         "alone, test strength")
         found.append(said)
     return found
 
 
-def _mean_since(air: _Air, likely: Ints) -> Floats:
-    """Normal mean air from placing to the likely opening, deg F, by the hour."""
-    edge = np.arange(len(air.mean) + 1) * _DAY_H
-    total = np.concatenate([[0.0], np.cumsum(air.mean * _DAY_H)])
+def _mean_since(air: _Air, values: Floats, likely: Ints) -> Floats:
+    """Mean of daily values from placing over so many days, by the hour."""
+    edge = np.arange(len(values) + 1) * _DAY_H
+    total = np.concatenate([[0.0], np.cumsum(values * _DAY_H)])
     span = np.maximum(likely, 1) * _DAY_H  # opened on its own day: the day after placing tells of the air as well
     return np.asarray((np.interp(air.begun_h + span, edge, total) - np.interp(air.begun_h, edge, total)) / span)
 
 
-def _capped(late: npt.NDArray[np.bool_], longest: int) -> list[list[str]]:
+def _capped(late: Bools, longest: int, air: _Air | None) -> list[list[str]]:
     """Where the likely or the latest opening lies past the longest wait, of which the days then tell."""
-    likely = f"not strong enough within {longest} days at normal air: {longest} stands for longer, protect and test"
+    count = late.shape[1]
+    told = (np.zeros(count) if air is None else
+            _mean_since(air, air.told.astype(float), np.full(count, longest, np.int64))) > _NONE
+    likely = [f"not strong enough within {longest} days at normal air{', partly by the forecast' if is_told else ''}: "
+              f"{longest} stands for longer, protect and test" for is_told in told.tolist()]
     latest = f"with weaker concrete or cooler air not strong enough within {longest} days: the latest is longer"
-    return [[likely] if late[1, at] else [latest] if late[2, at] else [] for at in range(late.shape[1])]
+    return [[likely[at]] if late[1, at] else [latest] if late[2, at] else [] for at in range(count)]
 
 
-def _temperature_words(by: str, normals: pd.DataFrame | None, assumptions: Assumptions) -> str:
+def _temperature_words(by: str, normals: pd.DataFrame | None, air: _Air | None, assumptions: Assumptions) -> str:
     if normals is None:
         at = assumptions.number("curing", "reference_c")
         return ("no normal temperatures are given, so cool air is not allowed for" if by == "days" else
                 f"no normal temperatures are given, so the age is that at {at:g} deg C")
     method = assumptions.text("curing", "temperature_method")
-    words = (f"{method} ({assumptions.citation('curing', 'temperature_method')}) on the normal daily mean air, taken "
-             "for the concrete's")
+    told = "" if air is None else air.words
+    words = (f"{method} ({assumptions.citation('curing', 'temperature_method')}) on the normal daily mean air{told}, "
+             "taken for the concrete's")
     if by == "days":
         limit = assumptions.number("curing", "time_alone_f")
         words = f"longer in air under {limit:g} F, until the maturity of so many days at {limit:g} F by {words}"
     known = bool(normals["tmean_sd_f"].notna().any())
-    return words + (", a standard deviation warmer for the soonest and cooler for the latest day" if known else
-                    "; no standard deviations of the air are given")
+    words += (", a standard deviation warmer for the soonest and cooler for the latest day" if known else
+              "; no standard deviations of the air are given")
+    return words + ("; how far the forecast errs is not allowed for" if told else "")
 
 
 def _celsius(temp_f: npt.ArrayLike) -> Floats:

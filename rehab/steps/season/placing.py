@@ -42,12 +42,13 @@ class Visit:
 class Standing:
     """How far the search has come: blocks with work on the calendar, its last day, and the day that none can beat.
 
-    ``travel``: miles between blocks, each change of district counted as some miles more.
+    ``bound`` is None while it is not known whether more could be placed.  ``travel``: miles between blocks, each change
+    of district counted as some miles more.
     """
 
     blocks: int
     ends: date
-    bound: date
+    bound: date | None
     travel: float
 
 
@@ -81,6 +82,12 @@ def place(frame: Frame, items: Sequence[Activity], release: Mapping[Key, date], 
               for at, (item, (start, finish)) in enumerate(zip(items, spans, strict=False)) if start >= 0]
     there = {visit.key for visit in visits}
     return Placed(visits, [item for item in items if (item.block, item.kind) not in there], made)
+
+
+def bound_of(frame: Frame, made: sequence.Arrangement | None) -> date | None:
+    """Day before which no arrangement ends that places as much; None if more might be placed, or nothing is."""
+    known = made is not None and made.makespan > 0 and made.placed == made.most
+    return frame.day_of(made.lower_bound) if made is not None and known else None
 
 
 def allowed_from(frame: Frame, visits: Iterable[Visit], items: Iterable[Activity]) -> dict[Key, date]:
@@ -154,7 +161,7 @@ def _solve(asked: _Asked, items: Sequence[Activity], seconds: float = 0.0,
     def told(made: sequence.Arrangement) -> None:
         if watch is not None and made.makespan > 0:
             there = {item.block for item, start in zip(items, made.start.tolist(), strict=False) if start >= 0}
-            watch(Standing(len(there), frame.day_of(made.makespan), frame.day_of(made.lower_bound), made.travel))
+            watch(Standing(len(there), frame.day_of(made.makespan), bound_of(frame, made), made.travel))
 
     slack = int(frame.assumptions.number("season", "tour_slack_days")) * PARTS
     return sequence.arrange(**posed, optional=optional, weight=weight, needs=_needs(frame, items, blocks), slack=slack,

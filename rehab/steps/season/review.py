@@ -12,6 +12,7 @@ import pandas as pd
 
 from rehab.base import tables
 from rehab.steps.season import rules
+from rehab.steps.season.air import by_forecast
 from rehab.steps.season.frame import Frame, closures
 from rehab.steps.season.work import ACTIVITIES, CONCRETE, NAMES, PARTS, WHOLE, Activity, daily_concrete
 
@@ -123,8 +124,9 @@ def _days_broken(frame: Frame, span: _Span) -> list[dict[str, str]]:
         elif frame.shut[span.item.block, at]:
             what = "kept free of work"
         elif not open_at[at]:
-            what = ("too cold or too hot by the normals, or a holiday comes before it opens"
-                    if span.item.kind in ("patch", "panels") else "too cold or too hot by the normals")
+            told = "forecast" if by_forecast([day], frame.given.forecast)[0] else "normals"
+            what = (f"too cold or too hot by the {told}, or a holiday comes before it opens"
+                    if span.item.kind in ("patch", "panels") else f"too cold or too hot by the {told}")
         else:
             continue
         found.append(_broken(frame, span, "day", f"{NAMES[span.item.kind]} {word} on {_day(day)}, {what}"))
