@@ -50,13 +50,14 @@ def _said(made: Plan, season: calendar.Season) -> None:
     first, last = calendar.span(season.year, used)
     given = season_given.of_year(season.year)
     told = "" if given.forecast is None else f" and a forecast of {len(given.forecast)} days"
-    weather = f"by the daily normals{told}" if given.normals is not None else "without daily normals, which would narrow it (*Weather and days*)"
+    weather = f"by the daily normals{told}" if given.normals is not None else \
+        "without daily normals, which would narrow it (*Weather and days*)"
     until = f"{last:%B} {last.day}" + (f" {last.year}" if last.year != first.year else "")
     st.caption(f"Season {first:%B} {first.day} to {until}, "
                f"{weather}; grinding waits {used.number('curing', 'grind_after_patch_days'):.0f} days after the last "
-               f"patch of a block ({used.citation('curing', 'grind_after_patch_days')}). Crews, rates and rules stand "
-               f"under "
-               "*Prices and rules*. Dates are for planning: the engineer and field tests decide when a street opens.")
+               f"patch of a block ({used.citation('curing', 'grind_after_patch_days')}). Crews, rates and rules "
+               "stand under *Prices and rules*. Dates are for planning: the engineer and field tests decide when a "
+               "street opens.")
 
 
 def _figures(season: calendar.Season) -> None:

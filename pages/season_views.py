@@ -113,7 +113,7 @@ def grinder(made: Plan, season: Season) -> None:
     chosen = season.choices[season.choices["chosen"]].iloc[0]
     st.write(f"The grinder comes {_times(int(chosen['campaigns']))} this season for {chosen['ground']:.0f} blocks, at "
              f"{money(chosen['mobilisation_usd'])} for bringing it; blocks wait {chosen['wait_days']:.0f} days on "
-             f"average "
+             "average "
              f"from the day they are ready, {chosen['longest_days']:.0f} at most.")
     st.plotly_chart(charts.campaign_chart(season.choices), key="campaigns",
                     alt=charts.describe_campaigns(season.choices))

@@ -24,7 +24,7 @@ from rehab.steps.season.days import span, working_days
 from rehab.steps.season.finishing import Finished, finish, in_runs
 from rehab.steps.season.frame import Frame, Given, Ground, ground
 from rehab.steps.season.frame import season as framed
-from rehab.steps.season.placing import Placed, Standing, Visit, allowed_from, bound_of, place, still_busy
+from rehab.steps.season.placing import Placed, Standing, Visit, allowed_from, bound_of, named, place, still_busy
 from rehab.steps.season.progress import progress
 from rehab.steps.season.work import ACTIVITIES, NAMES, Activity, activities, next_to_nothing
 
@@ -77,28 +77,29 @@ def arrange(place_of: Ground, quantities: pd.DataFrame, assumptions: Assumptions
     known = given or Given()
     frame = framed(place_of, year, known, assumptions)
     items = activities(place_of.network, quantities, assumptions, _factor(frame, assumptions))
-    done, open_items = _begun(frame, items)
+    done, open_items, unrecorded = _begun(frame, items)
     pins = _pins(frame, open_items)
     busy = still_busy(frame, done, known.today) if known.today is not None else []
     first = place(frame, open_items, allowed_from(frame, done, open_items), pins, "this", seconds, watch, stop, busy)
-    first = Placed([*done, *first.visits], first.left, first.made)
+    first = Placed([*named(done, first), *first.visits], first.left, first.made)
     finished = finish(frame, first, pins, "this", assumptions.text("season", "grind_timing"),
                       int(assumptions.number("season", "campaigns")), busy) if frame.days else \
-        Finished([], first.left, [], 0, {}, [])
+        Finished(done, first.left, [], 0, {}, [])
     frames, visits, never = {"this": frame}, list(finished.visits), list[Activity]()
     if finished.left:
         later = framed(place_of, year + 1, replace(known, today=None), assumptions)
         frames["next"] = later
         over = still_busy(later, visits, later.days[0], frame) if later.days else []
         second = place(later, finished.left, allowed_from(frame, visits, finished.left), {}, "next", busy=over)
-        visits += in_runs(second.visits, later.days)
+        visits += in_runs(second.visits, later)
         never = second.left
     made = first.made
     return Season(
         year, outcome.tasks(frames, visits), outcome.campaigns(frames, visits, finished),
         outcome.choices(frame, finished), outcome.blocks(frames, visits, finished, items),
         outcome.loads(frame, items),
-        outcome.notes(frames, finished.left, never, visits, next_to_nothing(quantities, assumptions), year),
+        [*outcome.notes(frames, finished.left, never, visits, next_to_nothing(quantities, assumptions), year),
+         *outcome.unrecorded(frame, unrecorded, year)],
         frame.day_of(made.makespan) if made and made.makespan > 0 else None,
         bound_of(frame, made),
         *outcome.ways(frame, visits), frames, items)
@@ -146,11 +147,11 @@ def _pins(frame: Frame, items: list[Activity]) -> dict[tuple[int, str], date]:
     return {(known[task].block, known[task].kind): day.date() for task, day in rows.items() if task in known}
 
 
-def _begun(frame: Frame, items: list[Activity]) -> tuple[list[Visit], list[Activity]]:
-    """Visits that are done or under way, and the activities still to come."""
+def _begun(frame: Frame, items: list[Activity]) -> tuple[list[Visit], list[Activity], list[Activity]]:
+    """Visits that are done or under way, activities still to come, and those that must be done but have no record."""
     actual = frame.given.actual
     if actual is None or actual.empty:
-        return [], items
+        return [], items, []
     known = _by_task(frame, items)
     spans: dict[tuple[int, str], tuple[date, date | None]] = {}
     for row in actual.to_dict("records"):
@@ -171,7 +172,10 @@ def _begun(frame: Frame, items: list[Activity]) -> tuple[list[Visit], list[Activ
             last = ended or _expected_end(frame, item, begun)
             done.append(Visit(item, begun, last, dict.fromkeys(item.crew_days, 1), "this", done=True))
     there = {visit.key for visit in done}
-    return done, [item for item in items if (item.block, item.kind) not in there]
+    rest = [item for item in items if (item.block, item.kind) not in there]
+    passed = {(block, wait.before) for block, kind in there for wait in frame.waits if wait.after == kind}
+    return (done, [item for item in rest if (item.block, item.kind) not in passed],
+            [item for item in rest if (item.block, item.kind) in passed])
 
 
 def _expected_end(frame: Frame, item: Activity, begun: date) -> date:

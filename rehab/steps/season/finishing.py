@@ -12,10 +12,9 @@ import numpy.typing as npt
 
 from rehab.steps.season import grinder
 from rehab.steps.season.frame import Frame, Key, closes
-from rehab.steps.season.placing import Placed, Visit, allowed_from, place
+from rehab.steps.season.placing import Placed, Visit, allowed_from, named, place
 from rehab.steps.season.work import Activity
 
-_APART: Final = 5  #: working days between campaigns: fewer, and the machine stays in town
 _TRIES: Final = 4  #: times the campaigns are moved forward so that filling and striping fit after them
 _EARLIER: Final = 5  #: working days by which they are moved
 _EPS: Final = 1e-6
@@ -60,7 +59,8 @@ def finish(frame: Frame, placed: Placed, pins: Mapping[Key, date], season: str, 
     free = max((frame.period(day) + item.days for item, day in busy if "Grinder" in item.asks), default=0)
     ready = {item.block: from_day.get((item.block, "grind"), frame.days[0]) for item in grind}
     if not grind or not frame.crews("Grinder"):
-        kept = _follow(frame, fixed, after, {item.block for item in grind}, pins, season, busy)
+        follow = _follow(frame, fixed, after, {item.block for item in grind}, pins, season, busy)
+        fixed, kept = named(fixed, follow), follow.visits
         return Finished(fixed + kept, rest + grind + _gone(after, kept), [], 0, ready, [item.block for item in grind])
     best: Finished | None = None
     reserve = int(frame.assumptions.number("season", "grind_reserve_days"))
@@ -68,10 +68,11 @@ def finish(frame: Frame, placed: Placed, pins: Mapping[Key, date], season: str, 
         choices = _choices(frame, grind, after, ready, pins, timing, reserve + _EARLIER * turn, free)
         chosen = _chosen(choices, campaigns)
         ground = _visits(frame, grind, choices[chosen], season)
-        made = _follow(frame, fixed + ground, after, {item.block for item in grind}, pins, season,
-                       busy)
+        follow = _follow(frame, fixed + ground, after, {item.block for item in grind}, pins, season, busy)
+        made = follow.visits
         left = rest + _gone(grind, ground) + _gone(after, made)
-        found = Finished(fixed + ground + made, left, choices, chosen, ready, [item.block for item in grind])
+        found = Finished([*named(fixed, follow), *ground, *made], left, choices, chosen, ready,
+                         [item.block for item in grind])
         if best is None or (len(found.left), -turn) < (len(best.left), 0):
             best = found
         if not _gone([item for item in after if item.block in {visit.item.block for visit in ground}], made):
@@ -92,12 +93,12 @@ def _gone(items: Sequence[Activity], visits: Sequence[Visit]) -> list[Activity]:
 
 
 def _follow(frame: Frame, before: list[Visit], after: list[Activity], to_grind: set[int], pins: Mapping[Key, date],
-            season: str, busy: Sequence[tuple[Activity, date]]) -> list[Visit]:
+            season: str, busy: Sequence[tuple[Activity, date]]) -> Placed:
     """Filling and striping after what is on the calendar; a block that is not ground waits with both."""
     ground = {visit.item.block for visit in before if visit.item.kind == "grind"}
     items = [item for item in after if item.block in ground or item.block not in to_grind]
     kept = [(item, day) for item, day in busy if item.asks and not closes(item.kind)]
-    return place(frame, items, allowed_from(frame, before, items), pins, season, busy=kept).visits if items else []
+    return place(frame, items, allowed_from(frame, before, items), pins, season, busy=kept)
 
 
 def _choices(frame: Frame, grind: list[Activity], after: list[Activity], ready: Mapping[int, date],
@@ -116,8 +117,8 @@ def _choices(frame: Frame, grind: list[Activity], after: list[Activity], ready: 
     return grinder.plan(
         np.array(begin, np.int64), np.array([item.crew_days["Grinder"] for item in grind]), np.array(end, np.int64),
         frame.ground.network["area_sqyd"].to_numpy(float)[blocks], frame.ground.distance[np.ix_(blocks, blocks)],
-        frame.days, most=int(frame.assumptions.number("season", "campaigns_most")), timing=timing, reserve=reserve,
-        apart=_APART, allowed=allowed)
+        frame.days, apart=_apart(frame), most=int(frame.assumptions.number("season", "campaigns_most")), timing=timing,
+        reserve=reserve, allowed=allowed)
 
 
 def _tail(frame: Frame, after: list[Activity]) -> dict[int, int]:
@@ -162,14 +163,20 @@ def _share(position: np.floating[npt.NBitBase] | float) -> float:
     return round(float(position) % 1.0, 6) % 1.0
 
 
-def in_runs(visits: list[Visit], days: Sequence[date]) -> list[Visit]:
+def _apart(frame: Frame) -> int:
+    """Working days between two campaigns; with fewer the machine stays in town."""
+    return int(frame.assumptions.number("season", "campaigns_apart"))
+
+
+def in_runs(visits: list[Visit], frame: Frame) -> list[Visit]:
     """Grinding that was arranged without campaigns, numbered by runs of the machine."""
-    at = {day: period for period, day in enumerate(days)}
+    at = {day: period for period, day in enumerate(frame.days)}
+    apart = _apart(frame)
     ordered = sorted((visit for visit in visits if visit.item.kind == "grind"), key=lambda visit: visit.first)
     numbered: dict[Key, int] = {}
-    number, busy = 0, -_APART - 1
+    number, busy = 0, -apart - 1
     for visit in ordered:
-        if at[visit.first] - busy > _APART or not number:
+        if at[visit.first] - busy > apart or not number:
             number += 1
         numbered[visit.key] = number
         busy = max(busy, at[visit.last])

@@ -273,6 +273,8 @@ def _limits(frame: Frame, items: Sequence[Activity], calendars: Bools, works: np
             open_at = begins[at] + np.flatnonzero(calendars[works[at], begins[at]:])
             last = min(int((open_at < begins[at] + PARTS).sum()), len(open_at)) - 1 + item.parts
             ends[at] = open_at[min(last, len(open_at)) - 1] + 1 if len(open_at) else horizon
+            if item.kind.startswith((BUSY, CURES)):  # it goes on as it was begun
+                ends[at] = min(begins[at] + item.parts, horizon)
         elif key in release:
             begins[at] = frame.period(release[key]) * PARTS
     return begins, ends

@@ -138,6 +138,13 @@ def notes(frames: dict[str, Frame], left: Sequence[Activity], never: Sequence[Ac
     return said
 
 
+def unrecorded(frame: Frame, items: Sequence[Activity], year: int) -> list[Note]:
+    """What has no record though what waits for it is done: it is taken as done."""
+    names = frame.ground.network["block_id"]
+    return [Note("season", str(names.iloc[item.block]), year, f"{NAMES[item.kind]} has no record, but work that comes "
+                 "after it is done: it is taken as done") for item in items]
+
+
 def ways(frame: Frame, visits: Sequence[Visit]) -> tuple[float, int]:
     """Miles of all crews between the blocks of this season, and times that a crew goes on to another district."""
     district = frame.ground.network["district"].fillna("").to_numpy()

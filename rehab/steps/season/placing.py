@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 from threading import Event
 from typing import Any
@@ -54,11 +54,15 @@ class Standing:
 
 @dataclass(frozen=True)
 class Placed:
-    """Visits, what did not fit, and how good the arrangement is proven to be (None: nothing was arranged)."""
+    """Visits, what did not fit, and how good the arrangement is proven to be (None: nothing was arranged).
+
+    ``busy``: by activity that was begun before, which of the crews of each name it keeps.
+    """
 
     visits: list[Visit]
     left: list[Activity]
     made: sequence.Arrangement | None = None
+    busy: Mapping[Key, Mapping[str, int]] = field(default_factory=dict)
 
 
 def place(frame: Frame, items: Sequence[Activity], release: Mapping[Key, date], pins: Mapping[Key, date], season: str,
@@ -81,7 +85,16 @@ def place(frame: Frame, items: Sequence[Activity], release: Mapping[Key, date], 
                     begins=start % PARTS / PARTS, ends=((finish - 1) % PARTS + 1) / PARTS)
               for at, (item, (start, finish)) in enumerate(zip(items, spans, strict=False)) if start >= 0]
     there = {visit.key for visit in visits}
-    return Placed(visits, [item for item in items if (item.block, item.kind) not in there], made)
+    kept = {(item.block, item.kind.removeprefix(BUSY).strip()): {
+        name: made.copy.get((len(items) + at, names.index(name)), 0) + 1 for name in item.asks}
+        for at, item in enumerate(asked.busy) if item.asks}
+    return Placed(visits, [item for item in items if (item.block, item.kind) not in there], made, kept)
+
+
+def named(visits: Iterable[Visit], placed: Placed) -> list[Visit]:
+    """The visits, those under way with the crews that an arrangement takes them to have."""
+    return [replace(visit, crews=placed.busy[visit.key]) if visit.done and visit.key in placed.busy else visit
+            for visit in visits]
 
 
 def bound_of(frame: Frame, made: sequence.Arrangement | None) -> date | None:

@@ -74,9 +74,19 @@ def breaks(frames: Mapping[str, Frame], items: Iterable[Activity], tasks: pd.Dat
             records += _days_broken(frame, span)
         records += _waits_broken(frame, spans) + _crews_broken(frame, spans) + _closures_broken(frame, spans)
         records += _supply_broken(frame, spans)
+        records = _to_come(frame, records)
     if not records:
         return tables.empty("breaks")
     return tables.check("breaks", tables.with_types("breaks", pd.DataFrame(records)))
+
+
+def _to_come(frame: Frame, records: list[dict[str, str]]) -> list[dict[str, str]]:
+    """Without what is said of work that is begun or done: it cannot be moved any more."""
+    actual = frame.given.actual
+    if actual is None:
+        return records
+    begun = set(actual.loc[actual["started"].notna() | actual["finished"].notna(), "task_id"])
+    return [record for record in records if record["task_id"] not in begun]
 
 
 def _ids(frame: Frame, item: Activity) -> list[str]:
