@@ -75,7 +75,10 @@ def _figures(season: calendar.Season) -> None:
 def _not_ground(made: Plan, season: calendar.Season) -> None:
     """Which blocks are not ground this year, why, and what it would take."""
     late = season.blocks[season.blocks["season"] != "this"]
-    other = [note for note in season.notes if note.block_id is None or note.block_id not in set(late["block_id"])]
+    for note in (note for note in season.notes if note.topic == "set by hand"):
+        st.warning(session.plain(f"{note.block_id}: {note.message}."))
+    other = [note for note in season.notes if note.topic != "set by hand"
+             and (note.block_id is None or note.block_id not in set(late["block_id"]))]
     for note in (note for note in other if note.block_id is None):
         st.caption(session.plain(f"{note.message[:1].upper()}{note.message[1:]}."))
     named = [note for note in other if note.block_id is not None]

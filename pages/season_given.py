@@ -42,7 +42,7 @@ def as_tables() -> dict[tuple[int, str], pd.DataFrame]:
     found = {(0, name): kept.get(name, tables.empty(name)) for name in ("normals", "weather_forecast", "no_work")}
     for key, frame in kept.items():
         name, _, year = key.partition(" ")
-        if name in ("moves", "actual") and year.isdigit():
+        if name in ("moves", "actual", "tasks") and year.isdigit():
             found[int(year), name] = frame
     return found
 
@@ -252,12 +252,14 @@ def show_progress(made: Plan, season: Season, chart: Any) -> None:
             for problem in error.problems:
                 st.error(session.plain(f"{problem.message}; accepted: {problem.accepted}"))
             return
+        kept.setdefault(f"tasks {year}", season.tasks[season.tasks["season"] == "this"])
         kept.update({"actual_file": upload.file_id, f"actual {year}": found.table, "actual_problems": found.problems})
         st.rerun()
     if len(kept.get("actual_problems", ())):
         uploads.show_problems(kept["actual_problems"])
     actual = kept.get(f"actual {year}", tables.empty("actual"))
-    now = season.tasks[season.tasks["season"] == "this"]
+    # The plan is the calendar that the crews held when the first days came in; arranging anew does not change it.
+    now = kept.get(f"tasks {year}", season.tasks[season.tasks["season"] == "this"])
     today = st.date_input("Day from which the rest is arranged", value=kept.get(f"today {year}"), key=f"today_{year}",
                           format="YYYY-MM-DD", help="Empty: from the first day of the season.")
     rows = now[["task_id", "block_id", "task", "crew", "start", "finish"]].merge(
@@ -276,11 +278,16 @@ def show_progress(made: Plan, season: Season, chart: Any) -> None:
             found = reading.read_actual(reading.open_table("work done.csv", text, table="actual"), None, ids)
             kept[f"actual {year}"], kept["actual_problems"] = found.table, found.problems
         kept[f"today {year}"] = today
+        kept.setdefault(f"tasks {year}", now)
+        st.rerun()
+    if f"tasks {year}" in kept and st.button("Take the calendar as it is now for the plan"):
+        kept[f"tasks {year}"] = season.tasks[season.tasks["season"] == "this"]
         st.rerun()
     if len(actual) and kept.get(f"today {year}"):
-        table = progress(season.tasks[season.tasks["season"] == "this"], actual, kept[f"today {year}"],
-                         made.prepared.assumptions)
+        table = progress(now, actual, kept[f"today {year}"], made.prepared.assumptions)
         chart(table, kept[f"today {year}"])
+    elif len(actual):
+        st.caption("Set the day from which the rest is arranged, to see plan and actual side by side.")
 
 
 def _day_of(row: pd.Series) -> str:

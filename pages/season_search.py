@@ -76,7 +76,8 @@ def _watch() -> None:
     job: Job = st.session_state["season_job"]
     latest: Any = job.seen[-1][1] if job.seen else None
     told = "" if latest is None else \
-        f"{latest.blocks} blocks on the calendar until {latest.ends:%a} {latest.ends.day} {latest.ends:%b}"
+        f"With the grinder coming at once, {latest.blocks} blocks until {latest.ends:%a} {latest.ends.day} " \
+        f"{latest.ends:%b}"
     if latest is not None and latest.bound is not None:
         told += f"; nothing ends before {latest.bound:%a} {latest.bound.day} {latest.bound:%b}"
     if job.runs:

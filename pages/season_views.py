@@ -97,10 +97,11 @@ def block(made: Plan, season: Season) -> None:
         st.success("Nothing else has to change.")
     else:
         st.warning(f"This breaks {len(broken)} rule{'s' if len(broken) > 1 else ''}:")
-        st.dataframe(broken, hide_index=True, width="stretch", column_order=["block_id", "rule", "message"],
-                     column_config={"block_id": "Block", "rule": "Rule",
-                                    "message": st.column_config.TextColumn("What", width="large")})
-    if st.button("Keep this day and arrange the rest around it", type="primary"):
+        for row in broken.head(12).itertuples():
+            st.markdown(session.plain(f"{row.block_id}: {row.message}."))
+        if len(broken) > 12:
+            st.caption(f"and {len(broken) - 12} more of the kind")
+    if st.button("Keep this day and arrange the rest around it", type="primary" if broken.empty else "secondary"):
         season_given.move(season.year, task, day)
         st.rerun()
 
@@ -193,15 +194,13 @@ def _table(rows: pd.DataFrame, made: Plan) -> None:
 
 
 def _pick_week(season: Season, where: str) -> date | None:
-    """A box to choose a week of the season, the first with work in the lanes unless another was chosen."""
+    """A box to choose a week of the season, the first with work unless another was chosen."""
     if season.tasks.empty:
         return None
     first, last = season.tasks["start"].min(), season.tasks["finish"].max()
     monday = (first - pd.Timedelta(days=first.weekday())).date()
     mondays = [monday + timedelta(weeks=at) for at in range((last.date() - monday).days // 7 + 1)]
-    digging = season.tasks.loc[~season.tasks["task"].isin(["mark", "notice"]), "start"].min()
-    begin = next((at for at in reversed(mondays) if pd.notna(digging) and at <= digging.date()), monday)
-    return st.selectbox("Week of", mondays, index=mondays.index(begin), key=f"week_{where}_{season.year}",
+    return st.selectbox("Week of", mondays, key=f"week_{where}_{season.year}",
                         format_func=lambda at: f"Monday {at.day} {at:%B %Y}")
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import sys
+from dataclasses import replace
 from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -36,6 +37,8 @@ def options_of(plan: argparse.ArgumentParser) -> None:
                       "reason")
     plan.add_argument("--moves", type=Path, help="first days set by hand: task_id, start")
     plan.add_argument("--actual", type=Path, help="work done: task_id, started, finished")
+    plan.add_argument("--planned", type=Path, help="tasks.csv that the crews hold, to set beside --actual; without it "
+                      "the calendar as it would be without the work done")
     plan.add_argument("--today", type=_day, help="day from which work that is not done is arranged anew, as 2027-06-14")
 
 
@@ -73,6 +76,8 @@ def given_of(options: argparse.Namespace, blocks: pd.DataFrame) -> tuple[Given, 
         raw = reading.open_table(options.actual.name, options.actual.read_bytes(), table="actual")
         done = reading.read_actual(raw, None, tasks, today=options.today)
         parts["actual"], problems = done.table, [*problems, done.problems]
+        if options.today is None:
+            raise BadAssumption("--actual needs --today, the day from which the rest is arranged anew")
     return Given(today=options.today, **parts), problems
 
 
@@ -88,8 +93,30 @@ def season_of(decided: Plan, geometry: pd.DataFrame, given: Given, options: argp
     return planning.season_of(decided, year, geometry, given, options.season_seconds)
 
 
-def write(season: Season, decided: Plan, given: Given, out: Path) -> None:
+def _planned(decided: Plan, geometry: pd.DataFrame, given: Given, options: argparse.Namespace) -> pd.DataFrame:
+    """The tasks as they were planned: those of the file, or of the calendar without the work done."""
+    import pandas as pd
+
+    from rehab.base import tables
+
+    if options.planned is None:
+        before = season_of(decided, geometry, replace(given, actual=None, today=None), options)
+        return before.tasks[before.tasks["season"] == "this"]
+    raw = pd.read_csv(options.planned, dtype="str")
+    lacking = [field.name for field in tables.fields("tasks") if field.required and field.name not in raw]
+    if lacking:
+        raise BadAssumption(f"{options.planned.name} lacks the column '{lacking[0]}': give the tasks.csv of a plan")
+    try:
+        return tables.check("tasks", tables.with_types("tasks", raw.assign(**{
+            name: pd.to_datetime(raw[name], format="ISO8601") for name in ("start", "finish", "opens", "opens_soonest",
+                                                                           "opens_latest")})))
+    except ValueError as error:
+        raise BadAssumption(f"{options.planned.name}: {error}") from error
+
+
+def write(season: Season, decided: Plan, geometry: pd.DataFrame, given: Given, options: argparse.Namespace) -> None:
     """The tables and files of a season."""
+    out = options.out
     from rehab.base.errors import Note, as_table
     from rehab.outputs import calendar, exports
     from rehab.steps.season import breaks, progress
@@ -103,12 +130,24 @@ def write(season: Season, decided: Plan, given: Given, out: Path) -> None:
     if len(broken):
         exports.write_csv(broken, out / "breaks.csv")
     if given.actual is not None and given.today is not None:
-        exports.write_csv(progress(season.tasks, given.actual, given.today, decided.prepared.assumptions),
+        planned = _planned(decided, geometry, given, options)
+        exports.write_csv(progress(planned, given.actual, given.today, decided.prepared.assumptions),
                           out / "progress.csv")
     (out / "season.ics").write_bytes(calendar.season_calendar(season.tasks, decided.overview, datetime.now(UTC)))
     (out / "season.xlsx").write_bytes(calendar.season_workbook(
         season.tasks, decided.overview, season.campaigns, season.choices, season.blocks, as_table(season.notes, Note),
         season.year))
+
+
+def figures(season: Season) -> dict[str, object]:
+    """What the summary says of the season."""
+    this = season.tasks[season.tasks["season"] == "this"]
+    ground = season.blocks["season"] == "this"
+    return {"year": season.year, "blocks": int(this["block_id"].nunique()),
+            "ends": None if this.empty else f"{this['finish'].max():%Y-%m-%d}", "ground": int(ground.sum()),
+            "not_ground": int((~ground).sum()), "campaigns": int((season.campaigns["season"] == "this").sum()),
+            "ends_before_campaigns": season.ends and season.ends.isoformat(),
+            "bound": season.bound and season.bound.isoformat(), "travel_mi": round(season.travel_mi, 1)}
 
 
 def _day(text: str) -> date:

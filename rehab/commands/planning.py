@@ -181,7 +181,9 @@ def _write(decided: Plan, geometry: pd.DataFrame, problems: pd.DataFrame, option
     arranged = time.perf_counter()
     notes = planning.with_notes(decided.notes, season.notes)
     out.mkdir(parents=True, exist_ok=True)
-    calendar.write(season, decided, given, out)
+    calendar.write(season, decided, geometry, given, options)
+    for note in (note for note in season.notes if note.topic == "set by hand"):
+        print(f"note: {note.block_id} in {note.year}: {note.message}", file=sys.stderr)
     listed = decided.strategies.merge(decided.overview[["block_id", "life_extension_yr", "likely_usd"]], on="block_id")
     for name, table in {
         "problems": problems, "blocks": prepared.network, "needs": prepared.needs,
@@ -203,4 +205,5 @@ def _write(decided: Plan, geometry: pd.DataFrame, problems: pd.DataFrame, option
         (out / "blocks.geojson").write_text(exports.program_geojson(decided.overview, geometry), encoding="utf-8")
     steps = {**seconds, **decided.summary["seconds"], "season": round(arranged - began, 3),
              "files": round(time.perf_counter() - arranged, 3)}
-    (out / "summary.json").write_text(exports.summary_json({**decided.summary, "seconds": steps}), encoding="utf-8")
+    (out / "summary.json").write_text(exports.summary_json(
+        {**decided.summary, "season": calendar.figures(season), "seconds": steps}), encoding="utf-8")

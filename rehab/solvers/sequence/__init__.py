@@ -23,7 +23,7 @@ from rehab.solvers.sequence.serial import Attempt, Ledger, finished
 __all__ = ["Arrangement", "Status", "arrange"]
 
 Status = Literal["optimal", "feasible", "infeasible", "unknown"]
-_PLACED_A_SECOND = 60_000  #: task placements that the search over orders counts as a second
+_PLACED_A_SECOND = 25_000  #: task placements that the search over orders counts as a second
 
 
 @dataclass(frozen=True)
@@ -183,7 +183,7 @@ def _improve(network: Network, best: _Best, orders: list[Ints], slack: int, seco
             best.tell()
             return not best.stopped
 
-        found = search.by_orders(network, begin, orders, slack, passes, seconds * 0.4, seed, watch)
+        found = search.by_orders(network, begin, orders, slack, passes, seconds * 0.8, seed, watch)
         best.attempt = found if found.stuck is None else begin
 
 

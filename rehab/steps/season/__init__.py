@@ -22,11 +22,11 @@ from rehab.steps.season import outcome, review
 from rehab.steps.season.air import at_dates
 from rehab.steps.season.days import span, working_days
 from rehab.steps.season.finishing import Finished, finish, in_runs
-from rehab.steps.season.frame import Frame, Given, Ground, ground
+from rehab.steps.season.frame import Frame, Given, Ground, Key, ground
 from rehab.steps.season.frame import season as framed
 from rehab.steps.season.placing import Placed, Standing, Visit, allowed_from, bound_of, named, place, still_busy
 from rehab.steps.season.progress import progress
-from rehab.steps.season.work import ACTIVITIES, NAMES, Activity, activities, next_to_nothing
+from rehab.steps.season.work import ACTIVITIES, FINISHING, NAMES, Activity, activities, next_to_nothing
 
 __all__ = ["Given", "Ground", "Season", "Standing", "arrange", "breaks", "earliest_grinding", "ground", "moved",
            "progress", "span", "working_days"]
@@ -78,9 +78,11 @@ def arrange(place_of: Ground, quantities: pd.DataFrame, assumptions: Assumptions
     frame = framed(place_of, year, known, assumptions)
     items = activities(place_of.network, quantities, assumptions, _factor(frame, assumptions))
     done, open_items, unrecorded = _begun(frame, items)
-    pins = _pins(frame, open_items)
+    pins, told = _pins(frame, open_items)
     busy = still_busy(frame, done, known.today) if known.today is not None else []
-    first = place(frame, open_items, allowed_from(frame, done, open_items), pins, "this", seconds, watch, stop, busy)
+    release = allowed_from(frame, done, open_items)
+    pins, impossible = _that_can_be(frame, open_items, release, pins, busy)
+    first = place(frame, open_items, release, pins, "this", seconds, watch, stop, busy)
     first = Placed([*named(done, first), *first.visits], first.left, first.made)
     finished = finish(frame, first, pins, "this", assumptions.text("season", "grind_timing"),
                       int(assumptions.number("season", "campaigns")), busy) if frame.days else \
@@ -96,10 +98,11 @@ def arrange(place_of: Ground, quantities: pd.DataFrame, assumptions: Assumptions
     made = first.made
     return Season(
         year, outcome.tasks(frames, visits), outcome.campaigns(frames, visits, finished),
-        outcome.choices(frame, finished), outcome.blocks(frames, visits, finished, items),
+        outcome.choices(frame, finished, items), outcome.blocks(frames, visits, finished, items),
         outcome.loads(frame, items),
-        [*outcome.notes(frames, finished.left, never, visits, next_to_nothing(quantities, assumptions), year),
-         *outcome.unrecorded(frame, unrecorded, year)],
+        [*outcome.notes(frames, finished.left, never, visits, next_to_nothing(quantities, items, assumptions), year),
+         *outcome.unrecorded(frame, unrecorded, year),
+         *outcome.not_kept(frame, visits, {**told, **impossible}, pins, year)],
         frame.day_of(made.makespan) if made and made.makespan > 0 else None,
         bound_of(frame, made),
         *outcome.ways(frame, visits), frames, items)
@@ -137,14 +140,44 @@ def _by_task(frame: Frame, items: list[Activity]) -> dict[str, Activity]:
     return {f"{names.iloc[item.block]}/{rows.at[key]}": item for item in items for key in ACTIVITIES[item.kind]}
 
 
-def _pins(frame: Frame, items: list[Activity]) -> dict[tuple[int, str], date]:
-    """Activities with a first day that was set by hand."""
+def _pins(frame: Frame, items: list[Activity]) -> tuple[dict[Key, date], dict[Key, str]]:
+    """Activities with a first day that was set by hand; those for which two were, in words, and the last counts."""
     moves = frame.given.moves
     if moves is None or moves.empty:
-        return {}
+        return {}, {}
     known = _by_task(frame, items)
     rows: Mapping[str, pd.Timestamp] = dict(zip(moves["task_id"], moves["start"], strict=True))
-    return {(known[task].block, known[task].kind): day.date() for task, day in rows.items() if task in known}
+    pins: dict[Key, date] = {}
+    twice: dict[Key, str] = {}
+    for task, day in rows.items():
+        if task in known:
+            key = (known[task].block, known[task].kind)
+            if pins.get(key, day.date()) != day.date():
+                twice[key] = f"two days are set by hand for one visit, {pins[key]} and {day.date()}: the last counts"
+            pins[key] = day.date()
+    return pins, twice
+
+
+def _that_can_be(frame: Frame, items: list[Activity], release: Mapping[Key, date], pins: dict[Key, date],
+                 busy: list[tuple[Activity, date]]) -> tuple[dict[Key, date], dict[Key, str]]:
+    """The days set by hand that a calendar can keep, and words for those that it cannot."""
+    if not pins:
+        return {}, {}
+    by_key = {(item.block, item.kind): item for item in items}
+    refused: dict[Key, str] = {}
+    for key, day in pins.items():
+        at = frame.period(day)
+        if at >= len(frame.days) or frame.days[at] != day or not frame.open_to(*key)[at]:
+            refused[key] = "there is no such work on that day"
+        elif day < release.get(key, day):
+            refused[key] = f"it may begin on {release[key]} at the earliest"
+    kept = {key: day for key, day in pins.items() if key not in refused}
+    quick = {visit.key: visit.first for visit in place(frame, items, release, kept, "this", busy=busy).visits}
+    for key, day in list(kept.items()):
+        if quick.get(key) != day and by_key[key].kind not in FINISHING:
+            refused[key] = "what it waits for, a crew or a closure leaves no room on that day"
+            del kept[key]
+    return kept, {key: f"the day set by hand, {pins[key]}, is not kept: {why}" for key, why in refused.items()}
 
 
 def _begun(frame: Frame, items: list[Activity]) -> tuple[list[Visit], list[Activity], list[Activity]]:

@@ -18,6 +18,7 @@ from rehab.steps.season.work import Activity
 _TRIES: Final = 4  #: times the campaigns are moved forward so that filling and striping fit after them
 _EARLIER: Final = 5  #: working days by which they are moved
 _EPS: Final = 1e-6
+Bools = npt.NDArray[np.bool_]
 
 
 @dataclass(frozen=True)
@@ -62,16 +63,23 @@ def finish(frame: Frame, placed: Placed, pins: Mapping[Key, date], season: str, 
         follow = _follow(frame, fixed, after, {item.block for item in grind}, pins, season, busy)
         fixed, kept = named(fixed, follow), follow.visits
         return Finished(fixed + kept, rest + grind + _gone(after, kept), [], 0, ready, [item.block for item in grind])
+    grind, by_hand, closed = _by_hand(frame, grind, ready, pins, season)
+    fixed += by_hand
+    if not grind:
+        follow = _follow(frame, fixed, after, {visit.item.block for visit in by_hand}, pins, season, busy)
+        everything = in_runs([*named(fixed, follow), *follow.visits], frame)
+        return Finished(everything, rest + _gone(after, follow.visits), [], 0, ready, list(ready))
     best: Finished | None = None
     reserve = int(frame.assumptions.number("season", "grind_reserve_days"))
     for turn in range(_TRIES):
-        choices = _choices(frame, grind, after, ready, pins, timing, reserve + _EARLIER * turn, free)
+        choices = _choices(frame, grind, after, ready, timing, reserve + _EARLIER * turn, free, closed)
         chosen = _chosen(choices, campaigns)
         ground = _visits(frame, grind, choices[chosen], season)
-        follow = _follow(frame, fixed + ground, after, {item.block for item in grind}, pins, season, busy)
+        follow = _follow(frame, fixed + ground, after, set(ready), pins, season, busy)
         made = follow.visits
         left = rest + _gone(grind, ground) + _gone(after, made)
-        found = Finished([*named(fixed, follow), *ground, *made], left, choices, chosen, ready,
+        everything = [*named(fixed, follow), *ground, *made]
+        found = Finished(in_runs(everything, frame) if by_hand else everything, left, choices, chosen, ready,
                          [item.block for item in grind])
         if best is None or (len(found.left), -turn) < (len(best.left), 0):
             best = found
@@ -101,19 +109,43 @@ def _follow(frame: Frame, before: list[Visit], after: list[Activity], to_grind: 
     return place(frame, items, allowed_from(frame, before, items), pins, season, busy=kept)
 
 
+def _by_hand(frame: Frame, grind: list[Activity], ready: Mapping[int, date], pins: Mapping[Key, date],
+             season: str) -> tuple[list[Activity], list[Visit], Bools]:
+    """Blocks that are not ground on a day set by hand, visits of those that are, and the days that these take.
+
+    A day on which the block is not ready, or the machine is on another block set by hand, is not kept.
+    """
+    taken = np.zeros(len(frame.days), bool)
+    rest, visits = [], []
+    for item in sorted(grind, key=lambda item: (pins.get((item.block, "grind"), date.max), item.block)):
+        day = pins.get((item.block, "grind"))
+        at = frame.period(day) if day else len(frame.days)
+        span = slice(at, at + item.days)
+        if (day is None or day < ready[item.block] or at + item.days > len(frame.days) or frame.days[at] != day
+                or taken[span].any() or not frame.open_to(item.block, "grind")[span].all()):
+            rest.append(item)
+            continue
+        taken[span] = True
+        share = min(item.crew_days["Grinder"] - (item.days - 1), 1.0)
+        visits.append(Visit(item, day, frame.days[at + item.days - 1], {"Grinder": 1}, season, 1, 0.0,
+                            share if share > 0 else 1.0))
+    return sorted(rest, key=lambda item: item.block), visits, taken
+
+
 def _choices(frame: Frame, grind: list[Activity], after: list[Activity], ready: Mapping[int, date],
-             pins: Mapping[Key, date], timing: str, reserve: int, free: int) -> list[grinder.Campaigns]:
-    """The campaigns that could be had, one for each number of them; ``free``: first day on which the machine is."""
+             timing: str, reserve: int, free: int, closed: Bools) -> list[grinder.Campaigns]:
+    """The campaigns that could be had, one for each number of them.
+
+    ``free``: first day on which the machine is; ``closed``: days on which it is where it was set to be by hand.
+    """
     tail = _tail(frame, after)
     horizon = len(frame.days)
     begin, end = [], []
     for item in grind:
-        pin = pins.get((item.block, "grind"))
-        first = max(frame.period(max(pin, ready[item.block]) if pin else ready[item.block]), free)
-        begin.append(first)
-        end.append(min(first + item.days, tail[item.block]) if pin else tail.get(item.block, horizon - 1))
+        begin.append(max(frame.period(ready[item.block]), free))
+        end.append(tail.get(item.block, horizon - 1))
     blocks = np.array([item.block for item in grind])
-    allowed = np.array([frame.open_to(item.block, "grind") for item in grind])
+    allowed = np.array([frame.open_to(item.block, "grind") & ~closed for item in grind])
     return grinder.plan(
         np.array(begin, np.int64), np.array([item.crew_days["Grinder"] for item in grind]), np.array(end, np.int64),
         frame.ground.network["area_sqyd"].to_numpy(float)[blocks], frame.ground.distance[np.ix_(blocks, blocks)],

@@ -12,7 +12,7 @@ import pandas as pd
 from rehab.base import tables
 from rehab.base.errors import Note
 from rehab.steps.season.finishing import Finished
-from rehab.steps.season.frame import Frame
+from rehab.steps.season.frame import Frame, Key
 from rehab.steps.season.placing import Visit
 from rehab.steps.season.work import CONCRETE, FINISHING, NAMES, Activity
 
@@ -52,9 +52,10 @@ def campaigns(frames: dict[str, Frame], visits: Sequence[Visit], finished: Finis
     return _table("campaigns", records)
 
 
-def choices(frame: Frame, finished: Finished) -> pd.DataFrame:
+def choices(frame: Frame, finished: Finished, items: Sequence[Activity]) -> pd.DataFrame:
     """The table ``campaign_choices``: what bringing the machine more often costs, and how much less blocks wait."""
     each = frame.assumptions.number("season", "grinder_mobilisation_usd")
+    total = sum(item.kind == "grind" for item in items)
     records = []
     for number, found in enumerate(finished.choices):
         ground = found.campaign > 0
@@ -65,7 +66,7 @@ def choices(frame: Frame, finished: Finished) -> pd.DataFrame:
         last = [frame.days[int(np.floor(end - 1e-6))] for end in found.finish[ground]]
         waits = [(day - ready[at]).days for day, at in zip(last, np.flatnonzero(ground).tolist(), strict=True)]
         records.append({
-            "campaigns": times, "ground": int(ground.sum()), "missed": int((~ground).sum()),
+            "campaigns": times, "ground": int(ground.sum()), "missed": total - int(ground.sum()),
             "mobilisation_usd": times * each, "wait_days": float(np.mean(waits)), "longest_days": float(max(waits)),
             "first_day": pd.Timestamp(frame.days[int(np.floor(found.start[ground].min() + 1e-6))]),
             "last_day": pd.Timestamp(max(last)), "chosen": number == finished.chosen})
@@ -85,7 +86,7 @@ def blocks(frames: dict[str, Frame], visits: Sequence[Visit], finished: Finished
         records.append({
             "block_id": names.iloc[item.block], "ready": pd.Timestamp(ready) if ready else pd.NaT,
             "ground": pd.Timestamp(visit.last) if visit else pd.NaT, "season": visit.season if visit else pd.NA,
-            "why": _why(frames["this"], visits, finished, item) if late else pd.NA})
+            "why": _why(frames["this"], visits, finished, item, items) if late else pd.NA})
     return _table("season_blocks", records)
 
 
@@ -109,7 +110,6 @@ def notes(frames: dict[str, Frame], left: Sequence[Activity], never: Sequence[Ac
           little: Mapping[str, int], year: int) -> list[Note]:
     """What does not fit this season, block by block, and what fits neither; ``little``: blocks with next to no work."""
     frame = frames["this"]
-    least = frame.assumptions.number("season", "least_quantity")
     said = [] if frame.days else [Note("season", None, year, "the season has no working day: check its first and last "
                                        "day, the work week and the days without work")]
     if frame.given.today is not None and frame.days and frame.given.today > frame.days[-1]:
@@ -117,9 +117,7 @@ def notes(frames: dict[str, Frame], left: Sequence[Activity], never: Sequence[Ac
                          "not done moves to the next"))
     for kind, count in little.items():
         said.append(Note("season", None, year, f"next to no {NAMES[kind]} is expected on {count:,} "
-                         f"{'block' if count == 1 else 'blocks'} (under {least:g} in the unit of the pay item): no "
-                         f"visit "
-                         "is planned for it"))
+                         f"{'block' if count == 1 else 'blocks'}: no visit is planned for it"))
     lost = {(item.block, item.kind) for item in never}
     there = {visit.key for visit in visits if visit.season == "this"}
     names = frame.ground.network["block_id"]
@@ -136,6 +134,17 @@ def notes(frames: dict[str, Frame], left: Sequence[Activity], never: Sequence[Ac
             before = "patched" if any((block, kind) in there for kind in CONCRETE) else "begun"
             said.append(Note("season", name, year, f"{before} this season; left for {year + 1}: {_words(mine)}"))
     return said
+
+
+def not_kept(frame: Frame, visits: Sequence[Visit], told: Mapping[Key, str], pins: Mapping[Key, date],
+             year: int) -> list[Note]:
+    """Days set by hand that the calendar does not have: ``told`` in words, and those that finishing could not keep."""
+    names = frame.ground.network["block_id"]
+    first = {visit.key: visit.first for visit in visits}
+    said = {**{key: f"the day set by hand, {day}, is not kept: it is not ready by then, or the machine or the crew is "
+               "elsewhere" for key, day in pins.items() if first.get(key) != day}, **told}
+    return [Note("set by hand", str(names.iloc[block]), year, f"{NAMES[kind]}: {words}")
+            for (block, kind), words in sorted(said.items())]
 
 
 def unrecorded(frame: Frame, items: Sequence[Activity], year: int) -> list[Note]:
@@ -195,7 +204,8 @@ def _records(frame: Frame, visit: Visit) -> list[dict[str, object]]:
     return records
 
 
-def _why(frame: Frame, visits: Sequence[Visit], finished: Finished, item: Activity) -> str:
+def _why(frame: Frame, visits: Sequence[Visit], finished: Finished, item: Activity,
+         items: Sequence[Activity]) -> str:
     """Why a block is not ground this season, and what it would take."""
     if not frame.crews("Grinder"):
         return "there is no grinder: give one under crews"
@@ -204,7 +214,9 @@ def _why(frame: Frame, visits: Sequence[Visit], finished: Finished, item: Activi
     there = [visit for visit in visits if visit.item.block == item.block and visit.season == "this"]
     repairs = [visit for visit in there if visit.item.kind not in FINISHING]
     if not repairs and item.block not in finished.ready:
-        return "its repairs do not fit this season: more crews, a longer season or a smaller program would make room"
+        impossible = _impossible(frame, [other for other in items if other.block == item.block])
+        return impossible or ("its repairs do not fit this season: more crews, a longer season or a smaller program "
+                              "would make room")
     ready = finished.ready.get(item.block)
     if ready is None:
         return "the season has no working day left"
@@ -229,16 +241,25 @@ def _last_start(frame: Frame, item: Activity) -> date | None:
 
 def _takes(frame: Frame, gone: Sequence[Activity]) -> str:
     """What work that fits no season would take."""
-    for item in gone:
+    return _impossible(frame, gone) or "more crews, higher rates or a longer season are needed"
+
+
+def _impossible(frame: Frame, items: Sequence[Activity]) -> str:
+    """Why some of the activities fit no season like this one; empty if each alone would."""
+    for item in items:
         room = int(frame.open_to(item.block, item.kind).sum()) if frame.days else 0
         for name in item.crew_days:
             if not frame.crews(name):
                 return f"there is no {name}: give one under crews"
+        if not room and frame.days:
+            return (f"no day of the season is open to {NAMES[item.kind]}: too cold or too hot by the normals, or kept "
+                    "free of work; check the normals and their unit")
         if item.days > room:
             crew = max(item.crew_days, key=lambda name: item.crew_days[name])
-            return (f"{NAMES[item.kind]} takes the {crew} {item.days} working days, the season has {room}: give the "
-                    "block to several crews as parts, or a higher rate")
-    return "more crews, higher rates or a longer season are needed"
+            count = f"{item.days} working day{'' if item.days == 1 else 's'}"
+            return (f"{NAMES[item.kind]} takes the {crew} {count}, the season has {room}: give the block to several "
+                    "crews as parts, or a higher rate")
+    return ""
 
 
 def _words(items: Sequence[Activity]) -> str:

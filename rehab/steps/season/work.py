@@ -7,7 +7,8 @@ source ``missouri-613``), and none stays open over a night or a weekend.
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Mapping
+from collections import Counter
+from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -29,6 +30,8 @@ ACTIVITIES: Final[Mapping[str, tuple[str, ...]]] = {
     "retrofit": ("retrofit",), "stitch": ("stitch",), "fill": ("fill",), "grind": ("grind",), "stripe": ("stripe",),
 }
 FINISHING: Final = ("fill", "grind", "stripe")  #: what waits for the repairs of its block
+MINOR: Final = ("raise", "curb", "retrofit", "stitch")  #: what a forecast often expects only traces of
+LEAST_DAYS: Final = 0.02  #: of a crew: a visit of minor work takes ten minutes at least
 CONCRETE: Final = ("patch", "panels", "rebuild")  #: what cures before the block opens
 NAMES: Final = {"mark": "marking", "raise": "stabilising", "patch": "patching", "panels": "full-depth repair",
                 "rebuild": "reconstruction", "curb": "curb work", "retrofit": "dowel-bar retrofit",
@@ -125,18 +128,19 @@ def _days_by_row(kind: str, amount: Mapping[Hashable, float], each: Mapping[str,
     need = {key: float(amount[each[key][0]]) / each[key][1] for key in ACTIVITIES[kind]}
     need = {key: days for key, days in need.items() if days > 1e-9}
     reached = any(float(amount[each[key][0]]) >= least for key in need if key != "joint")
-    return need if reached else {}
+    return need if reached and (kind not in MINOR or sum(need.values()) >= LEAST_DAYS) else {}
 
 
-def next_to_nothing(quantities: pd.DataFrame, assumptions: Assumptions) -> dict[str, int]:
+def next_to_nothing(quantities: pd.DataFrame, items: Sequence[Activity], assumptions: Assumptions) -> dict[str, int]:
     """By activity, blocks on which some of it is expected, but so little that nobody is sent."""
-    amounts = quantities.assign(sqyd=1e9, filling=quantities["crack_filling"] + quantities["joint_resealing"])
-    item, least = assumptions.table("crews")["quantity"], assumptions.number("season", "least_quantity")
+    amounts = quantities.assign(sqyd=0.0, filling=quantities["crack_filling"] + quantities["joint_resealing"])
+    item = assumptions.table("crews")["quantity"]
+    sent = Counter(activity.kind for activity in items)
     found = {}
     for kind, keys in ACTIVITIES.items():
         largest = amounts[[str(item.at[key]) for key in keys if key != "joint"]].max(axis=1)
-        found[kind] = int(((largest > 1e-9) & (largest < least)).sum())
-    return {kind: count for kind, count in found.items() if count}
+        found[kind] = int((largest > 1e-9).sum()) - sent[kind]
+    return {kind: count for kind, count in found.items() if count > 0}
 
 
 def _activity(block: int, kind: str, by_row: Mapping[str, float], crews: Mapping[Hashable, str], cuyd: float,

@@ -117,9 +117,10 @@ def _panel(monday: pd.Timestamp, rows: dict[str, list[Card]], opened: list[Closu
     opening, count_of = [], dict.fromkeys(range(7), 0)
     for one in sorted(opened, key=lambda one: (one.opens, one.block_id)):
         at = (one.opens - monday).days
-        name = " ".join(part for part in (one.block_id, street_of(one.block_id, streets)) if part)
-        opening.append((one.opens, edges[-1] + _EDGE + (count_of[at] + 0.5) * (_LINE + 2), cut(name, _MARK)))
-        count_of[at] += 1
+        lines = _parted(one.block_id)
+        middle = count_of[at] + len(lines) / 2
+        opening.append((one.opens, edges[-1] + _EDGE + middle * (_LINE + 2), "<br>".join(map(escape, lines))))
+        count_of[at] += len(lines)
     edges.append(edges[-1] + max(_LEAST, 2 * _EDGE + max(count_of.values()) * (_LINE + 2)))
     return _Panel(monday, bars, opening, edges, [*rows, _OPENS])
 
@@ -226,10 +227,21 @@ def _bars(figure: go.Figure, bars: list[_Bar], kind: str, at: int, legend: bool,
         showlegend=legend, row=at, col=1)
 
 
+def _parted(name: str) -> list[str]:
+    """A block's name in lines that fit beside a mark, parted after a hyphen or a blank where there is one."""
+    lines, rest = [], name
+    while len(rest) > _MARK:
+        at = max(rest.rfind("-", 0, _MARK), rest.rfind(" ", 0, _MARK))
+        at = at + 1 if at > 0 else _MARK
+        lines.append(rest[:at].rstrip())
+        rest = rest[at:]
+    return [*lines, rest]
+
+
 def _openings(figure: go.Figure, panel: _Panel, at: int, legend: bool) -> None:
     figure.add_scatter(
         x=[opens + DAY * 0.08 for opens, _, _ in panel.opening], y=[place for _, place, _ in panel.opening],
-        text=[escape(words) for *_, words in panel.opening], mode="markers+text", textposition="middle right",
+        text=[words for *_, words in panel.opening], mode="markers+text", textposition="middle right",
         textfont={"size": 11}, cliponaxis=False, hovertemplate="%{text} opens<extra></extra>",
         marker={"symbol": "triangle-up", "size": 10, "color": WITH_WORK, "line": {"color": INK, "width": 1}},
         name=_OPENS, legendgroup=_OPENS, showlegend=legend, row=at, col=1)
