@@ -84,7 +84,8 @@ def _event(visit: Visit, where: str, estimated: bool, stamp: datetime) -> icalen
     event.add("dtstamp", stamp)
     event.add("dtstart", visit.start.date())
     event.add("dtend", visit.finish.date() + timedelta(days=1))
-    event.add("summary", f"{label(visit.kind)}: {where}")
+    named = where if where == f"Block {visit.block_id}" else f"{visit.block_id}, {where}"
+    event.add("summary", f"{label(visit.kind)}: {named}")
     event.add("location", where)
     event.add("description", "\n".join(lines))
     event.add("categories", [label(kind) for kind in visit.kinds])

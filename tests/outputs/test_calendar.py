@@ -54,7 +54,7 @@ def test_another_reader_finds_every_visit(overview: pd.DataFrame) -> None:
     assert told[-1] == "Quantities are estimated"
     assert found["Place patches"].description.value.endswith("Cold\ncover it")
     assert "Does not fit this season" in found["Grind surface"].description.value
-    assert found["Place patches"].summary.value == "Place patches: Alder St, from 3rd Ave to -2+3"
+    assert found["Place patches"].summary.value == "Place patches: B1, Alder St, from 3rd Ave to -2+3"
     every = " ".join(event.description.value for event in read.vevent_list)
     assert all(f"task {task})" in every for task in season_tasks()["task_id"])
 
