@@ -607,7 +607,8 @@ def _concrete(case: Case, visits: list[Visit]) -> Iterator[str]:
         for day in visit.days if need.cuyd and case.concrete_limit < math.inf else ():
             if _works(case, visit, day):
                 since, to = visit.there(day)
-                load[day] += need.cuyd * (to - since) / (max(need.days, 0.25) if visit.done else _worked(case, visit))
+                load[day] += need.cuyd * (to - since) / (max(math.ceil(4 * need.days - EPS) / 4, 0.25) if visit.done
+                                                            else _worked(case, visit))
                 if not visit.done:
                     ahead.add(day)
     yield from (f"{load[day]:.1f} cu yd on {day}, {case.concrete_limit} are delivered" for day in sorted(ahead)
@@ -922,21 +923,21 @@ SEEDS = st.integers(0, 2**32 - 1)
 AS_FOUND = (Phase.explicit, Phase.reuse, Phase.generate)  #: a smaller seed is no simpler season
 
 
-@settings(max_examples=60, deadline=None, phases=AS_FOUND)
+@settings(max_examples=60, deadline=None, phases=AS_FOUND, derandomize=True)
 @given(SEEDS, st.integers(1, 14))
 def test_every_rule_on_random_seasons(seed: int, most: int) -> None:
     case = case_of(random.Random(seed), most)
     assert broken_rules(case, case.arrange()) == []
 
 
-@settings(max_examples=5, deadline=None, phases=AS_FOUND)
+@settings(max_examples=5, deadline=None, phases=AS_FOUND, derandomize=True)
 @given(SEEDS)
 def test_every_rule_on_random_seasons_after_a_search(seed: int) -> None:
     case = case_of(random.Random(seed), 8)
     assert broken_rules(case, case.arrange(seconds=0.5)) == []
 
 
-@settings(max_examples=24, deadline=None, phases=AS_FOUND)
+@settings(max_examples=24, deadline=None, phases=AS_FOUND, derandomize=True)
 @given(SEEDS, st.integers(1, 9), st.sampled_from([0, 0, 4]))
 @example(139, 14, 0)  # a crew under way was sent to another block for the first quarter of today
 @example(246, 9, 4)  # the crew under way was the second, but was called the first, which was sent elsewhere

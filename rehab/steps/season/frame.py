@@ -83,6 +83,21 @@ class Frame:
                                                   forecast=self.given.forecast)
         return self.openings[key]
 
+    def opened(self, block: int, kind: str, last: date) -> tuple[date, date, date, str]:
+        """Soonest, likely and latest day on which concrete placed until ``last`` opens, and what to watch.
+
+        Work may have been done on a day that is none of the season's.
+        """
+        at = self.period(last)
+        if at < len(self.days) and self.days[at] == last:
+            found = self.opens(block, kind)
+        else:
+            at, found = 0, opening.openings([last], kind, self.ground.thickness_in[block], self.assumptions,  # type: ignore[arg-type]
+                                            self.given.normals, forecast=self.given.forecast)
+        soonest, likely, latest = (last + timedelta(days=max(int(days[at]), 1))
+                                   for days in (found.soonest, found.likely, found.latest))
+        return soonest, likely, latest, found.cautions[at]
+
     def open_to(self, block: int, kind: str) -> Bools:
         """By working day, whether an activity may be worked at in a block."""
         if kind.startswith((BUSY, CURES)):
@@ -96,8 +111,7 @@ class Frame:
         """First day that a wait allows after the last day worked of what it waits for."""
         if not wait.opening:
             return wait.earliest(last)
-        after = self.opens(block, wait.before).likely[min(self.period(last), len(self.days) - 1)]
-        return last + timedelta(days=max(int(after), 1))
+        return self.opened(block, wait.before, last)[1]
 
     def crews(self, name: str) -> int:
         """Crews of a name."""

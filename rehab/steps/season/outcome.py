@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from datetime import date, timedelta
+from datetime import date
 from typing import Any, Final
 
 import numpy as np
@@ -182,11 +182,9 @@ def _records(frame: Frame, visit: Visit) -> list[dict[str, object]]:
     block = str(frame.ground.network["block_id"].iloc[visit.item.block])
     opened: dict[str, object] = {"opens": pd.NaT, "opens_soonest": pd.NaT, "opens_latest": pd.NaT, "cautions": pd.NA}
     if visit.item.kind in CONCRETE:
-        found = frame.opens(visit.item.block, visit.item.kind)
-        at = min(frame.period(visit.last), len(frame.days) - 1)
-        for name, after in (("opens", found.likely), ("opens_soonest", found.soonest), ("opens_latest", found.latest)):
-            opened[name] = pd.Timestamp(visit.last + timedelta(days=max(int(after[at]), 1)))
-        opened["cautions"] = found.cautions[at] or pd.NA
+        soonest, likely, latest, told = frame.opened(visit.item.block, visit.item.kind, visit.last)
+        opened = {"opens": pd.Timestamp(likely), "opens_soonest": pd.Timestamp(soonest),
+                  "opens_latest": pd.Timestamp(latest), "cautions": told or pd.NA}
     shown: dict[str, str] = {}
     for key in visit.item.keys:
         shown.setdefault(rows[key]["task"], rows[key]["crew"])

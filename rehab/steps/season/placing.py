@@ -134,8 +134,7 @@ def still_busy(frame: Frame, visits: Iterable[Visit], day: date,
     for visit in visits:
         kind, opens = visit.item.kind, visit.last + timedelta(days=1)
         if kind in CONCRETE:
-            at = min(of.period(visit.last), len(of.days) - 1)
-            opens = visit.last + timedelta(days=max(int(of.opens(visit.item.block, kind).likely[at]), 1))
+            opens = of.opened(visit.item.block, kind, visit.last)[1]
         works = frame.period(visit.last + timedelta(days=1)) - begin
         closed = frame.period(opens) - begin
         item = replace(visit.item, kind=f"{BUSY} {kind}")

@@ -52,10 +52,9 @@ def moved(frames: Mapping[str, Frame], items: Iterable[Activity], tasks: pd.Data
     change: dict[str, Any] = {"start": pd.Timestamp(day), "finish": pd.Timestamp(max(last, day)),
                               "ends_at": (end % PARTS + 1) / PARTS}
     if item.kind in CONCRETE:
-        found = frame.opens(item.block, item.kind)
-        at = min(frame.period(max(last, day)), len(frame.days) - 1)
-        for name, after in (("opens", found.likely), ("opens_soonest", found.soonest), ("opens_latest", found.latest)):
-            change[name] = pd.Timestamp(max(last, day) + timedelta(days=max(int(after[at]), 1)))
+        soonest, likely, latest, _ = frame.opened(item.block, item.kind, max(last, day))
+        change |= {"opens_soonest": pd.Timestamp(soonest), "opens": pd.Timestamp(likely),
+                   "opens_latest": pd.Timestamp(latest)}
     mine = tasks["task_id"].isin(_ids(frame, item)) & (tasks["season"] == row["season"])
     found_rows = tasks.copy()
     for name, value in change.items():
