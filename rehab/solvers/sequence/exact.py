@@ -45,9 +45,10 @@ def improve(network: Network, first: Attempt | None, lower: int, seconds: float,
     if first is not None:
         _hint(network, model, starts, present, end, first)
     solver: Any = cp_model.CpSolver()
-    # Its own count of work ends the search, the same on every machine; the clock only guards against a slow one.
-    solver.parameters.max_deterministic_time = 0.4 * seconds
-    solver.parameters.max_time_in_seconds = 2.0 * seconds
+    # Its own count of work ends the search, the same on every machine (large models count slower than the clock, by
+    # trial); the clock only guards against a slow one.
+    solver.parameters.max_deterministic_time = seconds * min(0.4, 30.0 / max(len(network.duration), 1))
+    solver.parameters.max_time_in_seconds = seconds
     solver.parameters.random_seed = seed
     solver.parameters.num_workers = 8
     solver.parameters.interleave_search = True
