@@ -101,9 +101,8 @@ def _show_normals() -> None:
         return
     st.caption("Daily climate normals of a station near the city narrow the days on which concrete is placed, joints "
                "are sealed and paint is laid, and tell how long concrete takes to open. Without them the season is "
-               "that of "
-               "its dates alone. The national normals' files are read as they come; others need a date and the lowest "
-               "and highest temperature of each day.")
+               "that of its dates alone. The national normals' files are read as they come; others need a date and the "
+               "lowest and highest temperature of each day.")
     upload = st.file_uploader("Daily normals", type=["csv", "xlsx", "txt"], key="normals_file")
     if upload is None:
         return
@@ -119,7 +118,7 @@ def _show_normals() -> None:
     st.write(session.plain(found.how))
     st.write(f"The warmest normal high is **{warmest['tmax_f']:.0f} deg F** on {_day_of(warmest)}, the coldest normal "
              f"low **{coldest['tmin_f']:.0f} deg F** on {_day_of(coldest)}. If that is not your city, choose another "
-             f"unit.")
+             "unit.")
     if len(found.problems):
         uploads.show_problems(found.problems)
     if st.button(f"Use these normals, read as {found.unit}", type="primary"):
@@ -207,8 +206,7 @@ def show_no_work(made: Plan) -> None:
             found = reading.read_no_work(reading.open_table(upload.name, upload.getvalue(), table="no_work"), None,
                                          made.prepared.network)
         except UnusableInput as error:
-            for problem in error.problems:
-                st.error(session.plain(f"{problem.message}; accepted: {problem.accepted}"))
+            _refused(error)
             return
         kept["no_work_file"] = upload.file_id
         kept["no_work_problems"] = found.problems
@@ -249,8 +247,7 @@ def show_progress(made: Plan, season: Season, chart: Any) -> None:
         try:
             found = reading.read_actual(reading.open_table(upload.name, upload.getvalue(), table="actual"), None, ids)
         except UnusableInput as error:
-            for problem in error.problems:
-                st.error(session.plain(f"{problem.message}; accepted: {problem.accepted}"))
+            _refused(error)
             return
         kept.setdefault(f"tasks {year}", season.tasks[season.tasks["season"] == "this"])
         kept.update({"actual_file": upload.file_id, f"actual {year}": found.table, "actual_problems": found.problems})

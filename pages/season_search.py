@@ -12,6 +12,7 @@ import streamlit as st
 
 from pages import session
 from rehab import plan
+from rehab.base.errors import BadAssumption
 from rehab.steps.season import Given, Season, Standing
 
 SECONDS = 30.0
@@ -37,7 +38,7 @@ class Job:
 def show(made: plan.Plan, year: int, key: tuple[object, ...], given: Given, geometry: pd.DataFrame) -> None:
     """The button that begins the search, its progress, and the button that ends it."""
     job: Job | None = st.session_state.get("season_job")
-    if job is not None and job.key == key and (job.runs or job.found is not None or job.failed):
+    if job is not None and job.key == key:
         _watch()
         return
     if st.button("Look for a better calendar", help=f"Searches up to {SECONDS:.0f} seconds for an earlier end and "
@@ -57,8 +58,8 @@ def begin(made: plan.Plan, year: int, key: tuple[object, ...], given: Given, geo
         try:
             job.found = plan.season_of(made, year, geometry, given, SECONDS, lambda at: job.seen.append(
                 (time.monotonic() - job.begun, at)), job.stop)
-        except Exception as error:  # noqa: BLE001 - told on the screen: a thread's exception would be lost
-            job.failed = f"{type(error).__name__}: {error}"
+        except BadAssumption as error:
+            job.failed = str(error)
 
     job.thread = Thread(target=work, daemon=True)
     st.session_state["season_job"] = job
@@ -89,7 +90,8 @@ def _watch() -> None:
         return
     if st.session_state.pop("season_running", False):
         st.rerun(scope="app")
-    if job.failed:
-        st.error(session.plain(f"The search broke off: {job.failed}"))
+    if job.found is None:
+        why = job.failed or "a fault of the program, written where it runs"
+        st.error(session.plain(f"The search broke off: {why}"))
     elif told:
         st.caption(f"Searched. {told}.")

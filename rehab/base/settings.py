@@ -273,6 +273,13 @@ class Assumptions:
             raise BadAssumption(f"there is no assumption table '{name}'")
         return self.tables[name]
 
+    def having(self, table: str, values: Mapping[str, str]) -> Assumptions:
+        """The same with other values in a table, whatever their ranges say: to look at alone."""
+        rows = self.table(table).copy()
+        for key, value in values.items():
+            rows.loc[key, ["value", "origin"]] = value, "city"
+        return replace(self, tables={**self.tables, table: rows})
+
     def number(self, table: str, key: str) -> float:
         """The value of one row as a number; :class:`BadAssumption` if the row is missing or not a number."""
         rows = self.table(table)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import base64
 import json
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from functools import lru_cache
 from html import escape
 from math import ceil
@@ -193,11 +193,16 @@ def legend(overview: pd.DataFrame, colour_by: str) -> list[LegendRow]:
 
 
 def legend_html(overview: pd.DataFrame, colour_by: str) -> str:
-    """The legend as one line of HTML: a drawn line and its words per class, nothing loaded from anywhere."""
+    """The legend as one line of HTML."""
+    return legend_line(legend(overview, colour_by))
+
+
+def legend_line(rows: Iterable[LegendRow]) -> str:
+    """Rows of a legend as one line of HTML: a drawn line and its words each, nothing loaded from anywhere."""
     items = "".join(
         '<span style="display:inline-flex;align-items:center;gap:.45em;white-space:nowrap">'
         f'<img alt="" width="44" height="12" src="{_swatch(row)}">{escape(row.label)}</span>'
-        for row in legend(overview, colour_by)
+        for row in rows
     )
     return f'<div style="display:flex;flex-wrap:wrap;gap:.3em 1.4em">{items}</div>'
 

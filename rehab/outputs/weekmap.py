@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import base64
 from collections.abc import Mapping
 from datetime import date
 from html import escape
@@ -11,7 +10,7 @@ from typing import Any, Final
 import pandas as pd
 
 from rehab.base.tables import TASKS
-from rehab.outputs.maps import LegendRow
+from rehab.outputs.maps import LegendRow, legend_line
 from rehab.outputs.palette import CURING, THIN, WEEK, Stroke
 from rehab.outputs.visits import MAIN, Closure, Visit, closures, visits
 from rehab.outputs.words import count, day, known, label
@@ -52,12 +51,8 @@ def week_legend(tasks: pd.DataFrame, monday: date) -> list[LegendRow]:
 
 
 def week_legend_html(tasks: pd.DataFrame, monday: date) -> str:
-    """:func:`week_legend` as one line of HTML: a drawn line and its words per row, nothing loaded from anywhere."""
-    items = "".join(
-        '<span style="display:inline-flex;align-items:center;gap:.45em;white-space:nowrap">'
-        f'<img alt="" width="44" height="12" src="{_swatch(row)}">{escape(row.label)}</span>'
-        for row in week_legend(tasks, monday))
-    return f'<div style="display:flex;flex-wrap:wrap;gap:.3em 1.4em">{items}</div>'
+    """:func:`week_legend` as one line of HTML."""
+    return legend_line(week_legend(tasks, monday))
 
 
 def describe_week(tasks: pd.DataFrame, monday: date) -> str:
@@ -118,10 +113,3 @@ def _tip(block: str, street: object, at_work: list[Visit], closed: list[Closure]
 def _style(stroke: Stroke) -> dict[str, Any]:
     style: dict[str, Any] = {"color": stroke.colour, "weight": stroke.width, "opacity": 0.95}
     return {**style, "dashArray": stroke.dash, "lineCap": "butt"} if stroke.dash else style
-
-
-def _swatch(row: LegendRow) -> str:
-    """A drawn line as an image in a data URL: screens that clean HTML take drawings out of it, but leave images."""
-    line = (f'<svg xmlns="http://www.w3.org/2000/svg" width="44" height="12"><line x1="1" y1="6" x2="43" y2="6" '
-            f'stroke="{row.colour}" stroke-width="{row.width:g}" stroke-dasharray="{row.dash or "none"}"/></svg>')
-    return f"data:image/svg+xml;base64,{base64.b64encode(line.encode()).decode()}"

@@ -209,7 +209,7 @@ def _curves(surveys: list[Measured], assumptions: Assumptions) -> tuple[Assumpti
         if counted["block_id"].duplicated().any():
             _, found, more = calibrate.fitted(counted, assumptions)
             notes += more
-            return (calibrate.with_values(assumptions, found.values()) if found else assumptions), bool(found), notes
+            return (assumptions.having("survival", found.values()) if found else assumptions), bool(found), notes
     return assumptions, False, [Note("back-test", None, None, "no block was surveyed twice before the newest "
                                      "survey, so the curves are not refitted: those given are tested")]
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
-from datetime import date, timedelta
+from datetime import timedelta
 from typing import Final
 
 import pandas as pd
@@ -44,23 +44,12 @@ def _changes(base: Assumptions, season: Season) -> Iterator[tuple[str, Assumptio
     for row in season.loads.head(2).to_dict("records"):
         crew, count = str(row["crew"]), int(row["crews"])
         if crew != "Grinder":
-            yield f"One more {crew.lower()} ({count + 1})", _with(base, {f"crews.{crew}": str(count + 1)})
+            yield f"One more {crew.lower()} ({count + 1})", base.having("season", {f"crews.{crew}": str(count + 1)})
     _, last = span(season.year, base)
     later = last + timedelta(days=_LONGER_DAYS)
-    yield f"Season until {later.day} {later:%B}, two weeks longer", _with(base, {"last_day": _month_day(later)})
+    yield (f"Season until {later.day} {later:%B}, two weeks longer",
+           base.having("season", {"last_day": f"{later:%m-%d}"}))
     most = int(base.number("season", "campaigns_most"))
-    yield f"The grinder brought up to {most} times", _with(base, {"campaigns": str(most)})
+    yield f"The grinder brought up to {most} times", base.having("season", {"campaigns": str(most)})
     for pace in ("low", "high"):
-        yield f"Crews at their {pace} rate", _with(base, {"pace": pace})
-
-
-def _with(base: Assumptions, values: dict[str, str]) -> Assumptions:
-    """The assumptions with other values in the table of the season."""
-    table = base.table("season").copy()
-    for key, value in values.items():
-        table.loc[key, "value"] = value
-    return replace(base, tables={**base.tables, "season": table})
-
-
-def _month_day(day: date) -> str:
-    return f"{day:%m-%d}"
+        yield f"Crews at their {pace} rate", base.having("season", {"pace": pace})

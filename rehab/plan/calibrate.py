@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -76,7 +76,7 @@ def refit(given: Sequence[pd.DataFrame], assumptions: Assumptions) -> Refit:
         raise ValueError("no block was surveyed in two different years; the block names must agree, and each survey "
                          "must say its day")
     history, found, more = fitted(counted, assumptions)
-    after = with_values(assumptions, found.values()) if found else assumptions
+    after = assumptions.having("survival", found.values()) if found else assumptions
     return Refit(
         found, history, after, _against(unrepaired(counted, history), assumptions, after),
         _residuals(taken, counted, history, after, found is not None),
@@ -93,14 +93,6 @@ def fitted(counted: pd.DataFrame, assumptions: Assumptions
     except ValueError as error:
         return history, None, [Note("calibration", None, None, str(error))]
     return history, found, [replace(note, message=_in_words(note.message)) for note in found.notes]
-
-
-def with_values(assumptions: Assumptions, values: Mapping[str, str]) -> Assumptions:
-    """The assumptions with other values of the table ``survival``, whatever their ranges say: to look at alone."""
-    survival = assumptions.table("survival").copy()
-    for key, value in values.items():
-        survival.loc[key, ["value", "origin"]] = value, "city"
-    return replace(assumptions, tables={**assumptions.tables, "survival": survival})
 
 
 def named(key: str) -> str:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
-from dataclasses import replace
 from functools import partial
 from typing import Final, TypeVar
 
@@ -98,10 +97,9 @@ def calendar(city: pd.DataFrame, geometry: pd.DataFrame, blocks: int, spread: fl
     rows = ready.strategies[ready.strategies["strategy"] != "none"].head(blocks).reset_index(drop=True)
     network_of = results.rows_of(ready.network, rows["block_id"])
     amounts = results.quantities(ready, rows[["block_id", "year", "strategy"]].assign(year=2027))
-    table = assumptions.table("season").copy()
-    crews = [key for key in table.index if str(key).startswith("crews.") and key != "crews.Grinder"]
-    table.loc[crews, "value"] = [str(round(float(value) * spread)) for value in table.loc[crews, "value"]]
-    used = replace(assumptions, tables={**assumptions.tables, "season": table})
+    crews = [str(key) for key in assumptions.table("season").index
+             if str(key).startswith("crews.") and key != "crews.Grinder"]
+    used = assumptions.having("season", {key: str(round(assumptions.number("season", key) * spread)) for key in crews})
     streets = {str(street): int(count) for street, count in ready.network["street"].value_counts().items()}
     seen: list[tuple[float, season.Standing]] = []
     begin = time.perf_counter()

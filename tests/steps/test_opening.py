@@ -340,10 +340,12 @@ def test_a_wait_over_the_turn_of_the_year() -> None:
 def test_the_chance_of_cold() -> None:
     # Standard normal table, published in any textbook: Phi(0) .5000, Phi(-1) .1587, Phi(1.96) .9750
     for mean, chance in ((40.0, .5), (50.0, .1587), (20.4, .9750)):
-        assert air_of.chance_below(normals(mean, 10.0), JULY, 40.0) == pytest.approx([chance], abs=5.1e-5)
-    assert np.isnan(air_of.chance_below(normals(50.0), JULY, 40.0)).all()
+        assert air_of.chance_below([mean], [10.0], 40.0) == pytest.approx([chance], abs=5.1e-5)
+        flagged = found("panels", 8.0, DEFAULTS, normals(mean, 10.0), days=JULY).cautions[0] if mean >= 40 else ""
+        assert (f"{100 * chance:.0f} in 100 such days" in flagged) == (mean >= 40)
+    assert np.isnan(air_of.chance_below([50.0], [np.nan], 40.0)).all()
     # Without any spread the day is below the limit or it is not
-    assert [float(air_of.chance_below(normals(mean, 0.0), JULY, 40.0)[0]) for mean in (39.0, 40.0, 41.0)] == [1, 0, 0]
+    assert air_of.chance_below([39.0, 40.0, 41.0], [0.0, 0.0, 0.0], 40.0).tolist() == [1, 0, 0]
 
 
 def test_the_window() -> None:
@@ -398,7 +400,8 @@ def test_a_forecast_decides_on_its_days_whether_work_is_done() -> None:
     air = normals(60.0, 9.0)
     assert air_of.window(days, 40, 95, air).all()
     assert air_of.window(days, 40, 95, air, forecast).tolist() == [True, False, False, True, True]
-    chance = air_of.chance_below(air, days, 40, forecast)
+    rows = air_of.at_dates(days, air, forecast)
+    chance = air_of.chance_below(rows["tmean_f"], rows["tmean_sd_f"], 40)
     assert chance[1:4].tolist() == [1, 0, 0]
     # Phi((40 - 60) / 9) = Phi(-2.2222) = .01313 (table of the normal distribution)
     assert chance[[0, 4]].tolist() == pytest.approx([0.01313, 0.01313], abs=1e-5)

@@ -13,6 +13,7 @@ from rehab.base import tables
 from rehab.base.errors import UnusableInput
 from rehab.inputs.reading.columns import accepted, has_decimal_commas, read_column
 from rehab.inputs.reading.normals.columns import DAILY_FILE, Columns, columns_of, place_of, refused
+from rehab.inputs.reading.normals.table import stop_turned
 from rehab.inputs.reading.normals.unit import UNITS, in_deg_f, warm
 from rehab.inputs.reading.raw import Findings, Mask, Raw, problem_table
 from rehab.inputs.reading.values import Floats, missing, numbers
@@ -221,12 +222,7 @@ def _within_limits(raw: Raw, columns: Columns, values: pd.DataFrame, unit: str, 
 
 def _in_order(raw: Raw, columns: Columns, values: pd.DataFrame, found: Findings) -> None:
     """Stop rows with the lowest above the highest; leave out, in place, a mean that is not between them."""
-    low, high = columns.headings["tmin_f"], columns.headings["tmax_f"]
-    turned = (values["tmin_f"] > values["tmax_f"]).to_numpy(bool) & ~found.stopped
-    found.add("stop", turned, low, raw.frame[low],
-              [f"the lowest temperature is above the highest ({value} under '{high}'); the row is not used"
-               for value in raw.frame.loc[turned, high]], f"a lowest temperature up to that under '{high}'",
-              kind="the lowest temperature is above the highest; the row is not used")
+    stop_turned(raw, columns, values, found)
     outside = ((values["tmean_f"] < values["tmin_f"] - _ROUNDING_F)
                | (values["tmean_f"] > values["tmax_f"] + _ROUNDING_F)).to_numpy(bool)
     if "tmean_f" in columns.headings:

@@ -17,8 +17,10 @@ import numpy as np
 import numpy.typing as npt
 
 from rehab.solvers.sequence import exact, search
-from rehab.solvers.sequence.network import Ints, Network, check, makespan_bound
+from rehab.solvers.sequence.checks import check
+from rehab.solvers.sequence.network import Ints, Network
 from rehab.solvers.sequence.serial import Attempt, Ledger, finished
+from rehab.solvers.sequence.times import makespan_bound
 
 __all__ = ["Arrangement", "Status", "arrange"]
 

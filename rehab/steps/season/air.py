@@ -49,14 +49,12 @@ def by_forecast(days: Sequence[date], forecast: pd.DataFrame | None) -> Bools:
     return np.asarray(np.isin(_stamps(days), forecast["date"].to_numpy("datetime64[us]")))
 
 
-def chance_below(normals: pd.DataFrame, days: Sequence[date], limit_f: float,
-                 forecast: pd.DataFrame | None = None) -> Floats:
-    """Chance that the day's mean air is below the limit: Phi((limit - normal) / sd), NaN where no deviation is given.
+def chance_below(mean_f: npt.ArrayLike, sd_f: npt.ArrayLike, limit_f: float) -> Floats:
+    """Chance that a day's mean air is below the limit: Phi((limit - mean) / sd), NaN where no deviation is given.
 
-    Daily means are taken as normally distributed about their normal; on a day of the forecast it is 0 or 1.
+    Daily means are taken as normally distributed about their normal; without any spread it is 0 or 1.
     """
-    rows = at_dates(days, normals, forecast)
-    gap, sd = limit_f - rows["tmean_f"].to_numpy(float), rows["tmean_sd_f"].to_numpy(float)
+    gap, sd = limit_f - np.asarray(mean_f, float), np.asarray(sd_f, float)
     with np.errstate(divide="ignore", invalid="ignore"):
         return np.asarray(np.where(sd == 0, (gap > 0).astype(float), ndtr(gap / sd)))
 

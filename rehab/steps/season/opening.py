@@ -17,7 +17,7 @@ import pandas as pd
 from rehab.base.curing import strength, weather
 from rehab.base.errors import BadAssumption
 from rehab.base.settings import Assumptions
-from rehab.steps.season.air import at_dates, by_forecast, refuse_alone
+from rehab.steps.season.air import at_dates, by_forecast, chance_below, refuse_alone
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -246,14 +246,19 @@ def _weather(kind: Kind, air: _Air | None, likely: Ints, assumptions: Assumption
     mean, high, told = air.mean[air.placed], air.high[air.placed], air.told[air.placed]
     drying = weather.evaporation(high + above, high, humidity, wind)
     taken = f"at {100 * humidity:g} % humidity and {wind:g} mph of wind, both assumed"
+    odds = chance_below(mean, air.sd[air.placed], cold)
+    least_odds = assumptions.number("curing", "cold_chance")
     since, share = _mean_since(air, air.mean, likely), _mean_since(air, air.told.astype(float), likely)
     found = []
-    for day, top, loss, cool, is_told, part in zip(mean.tolist(), high.tolist(), drying.tolist(), since.tolist(),
-                                                   told.tolist(), share.tolist(), strict=True):
+    for day, top, loss, cool, is_told, part, chance in zip(mean.tolist(), high.tolist(), drying.tolist(),
+                                                           since.tolist(), told.tolist(), share.tolist(),
+                                                           odds.tolist(), strict=True):
         said = []
         normal, by = ("", " by the forecast") if is_told else ("normal ", "")
         if day < cold:
             said.append(f"cold: {normal}mean air of {day:.1f} F{by}, under the {cold:g} F for placing")
+        elif chance >= least_odds:
+            said.append(f"cold: {100 * chance:.0f} in 100 such days have a mean under the {cold:g} F for placing")
         if top > hot:
             said.append(f"hot: {normal}high of {top:.1f} F{by}, over the {hot:g} F for placing")
         if top + above > most:

@@ -180,14 +180,19 @@ def _within_limits(raw: Raw, columns: Columns, values: pd.DataFrame, unit: str, 
         values.loc[off, role] = np.nan
 
 
-def _in_order(raw: Raw, columns: Columns, values: pd.DataFrame, found: Findings) -> None:
-    """Stop rows with the lowest above the highest; leave out, in place, a mean that is not between them."""
+def stop_turned(raw: Raw, columns: Columns, values: pd.DataFrame, found: Findings) -> None:
+    """Stop rows with the lowest temperature above the highest."""
     low, high = columns.headings["tmin_f"], columns.headings["tmax_f"]
     turned = (values["tmin_f"] > values["tmax_f"]).to_numpy(bool) & ~found.stopped
     found.add("stop", turned, low, raw.frame[low],
               [f"the lowest temperature is above the highest ({value} under '{high}'); the row is not used"
                for value in raw.frame.loc[turned, high]], f"a lowest temperature up to that under '{high}'",
               kind="the lowest temperature is above the highest; the row is not used")
+
+
+def _in_order(raw: Raw, columns: Columns, values: pd.DataFrame, found: Findings) -> None:
+    """Stop rows with the lowest above the highest; leave out, in place, a mean that is not between them."""
+    stop_turned(raw, columns, values, found)
     if "tmean_f" not in columns.headings:
         return
     mean = columns.headings["tmean_f"]
