@@ -15,6 +15,8 @@ from rehab.outputs import exports
 from rehab.plan import Plan
 from rehab.steps import season as calendar
 
+_SHOWN = 8  #: blocks that are shown with their reasons
+
 
 def main() -> None:
     st.title("Season")
@@ -88,19 +90,25 @@ def _not_ground(made: Plan, season: calendar.Season) -> None:
         return
     if len(late):
         st.warning(f"{len(late):,} of {len(season.blocks):,} blocks are not ground this season.")
-        streets = made.overview.set_index("block_id")["street"]
         with st.expander("Which blocks are not ground, and why", expanded=True):
-            st.dataframe(late.assign(street=late["block_id"].map(streets)), hide_index=True, width="stretch",
-                         height=min(80 + 35 * len(late), 300), placeholder="",
-                         column_order=["block_id", "street", "ready", "ground", "why"], column_config={
-                "block_id": "Block", "street": "Street", "why": st.column_config.TextColumn("Why", width="large"),
-                "ready": st.column_config.DateColumn("Ready to grind", format="D MMM YYYY"),
-                "ground": st.column_config.DateColumn("Ground by", format="D MMM YYYY")})
+            # A table of plain HTML, for the reasons are sentences and must not be cut.
+            first = late.head(_SHOWN)
+            st.table(pd.DataFrame({
+                "Block": first["block_id"].map(session.plain), "Ready to grind": _dates(first["ready"]),
+                "Ground by": _dates(first["ground"]), "Why": first["why"].map(session.plain)}).set_index("Block"))
+            if len(late) > _SHOWN:
+                st.caption(f"and {len(late) - _SHOWN:,} more, all in the file and in the workbook")
+            st.download_button("Blocks not ground as CSV", lambda: exports.csv_text(late),
+                               f"not_ground_{season.year}.csv", on_click="ignore")
     if named:
         with st.expander(f"What else does not fit ({len(named):,})"):
             st.dataframe(pd.DataFrame({"Block": [note.block_id for note in named],
                                        "What": [note.message for note in named]}), hide_index=True, width="stretch")
     season_views.takes(made, season)
+
+
+def _dates(days: pd.Series) -> list[str]:
+    return ["" if pd.isna(day) else f"{day.day} {day:%b %Y}" for day in days]
 
 
 def _files(made: Plan, season: calendar.Season) -> None:
