@@ -40,7 +40,7 @@ WEEKDAYS: Final = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 ASSUMPTION_TABLES: Final = (
     "defaults", "rating_to_shares", "distresses", "decision_rules", "companions", "curb_ramps", "layout_rules",
     "dowels", "survival", "treatment_lives", "ride", "uncertainty", "pay_items", "markups", "economics", "cost_index",
-    "bid_rules", "curing", "season", "crews")
+    "bid_rules", "curing", "season", "crews", "materials", "equipment", "safety")
 
 
 @dataclass(frozen=True)

@@ -58,6 +58,7 @@ def _fill_construction(frame: pd.DataFrame, assumptions: Assumptions, filled: di
     frame["panel_length_ft"] = frame["panel_length_ft"].clip(upper=frame["length_ft"])
     frame["panel_width_ft"] = frame["panel_width_ft"].clip(upper=frame["width_ft"])
     _default(frame, "thickness_in", assumptions.by_class("defaults", "thickness_in", frame["functional_class"]), filled)
+    _default(frame, "speed_mph", assumptions.by_class("defaults", "speed_mph", frame["functional_class"]), filled)
     from_in = assumptions.number("defaults", "dowelled_from_in")
     _default(frame, "dowelled", (frame["thickness_in"] >= from_in).astype("boolean"), filled)
 

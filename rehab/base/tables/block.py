@@ -37,6 +37,7 @@ BLOCK: Final = (
     choice("functional_class", CLASSES, "Class of the street"),
     number("adt", "vehicles/day", "Average daily traffic, both directions", 0, 300_000),
     number("truck_share", "share", "Share of trucks in the traffic", 0, 1),
+    number("speed_mph", "mph", "Posted speed; tapers of a lane closure are computed from it", 5, 85),
     text("district", "District or ward, for lists and fairness"),
     text("corridor", "Corridor: blocks with one name here can be done together"),
     number("parking_ft", "ft", "Length of curb with parking, both sides", 0, 20_000),

@@ -24,6 +24,7 @@ from rehab.base.tables.fields import (
     whole,
     year,
 )
+from rehab.base.tables.site import SITE
 
 #: units that bids are kept in; those of a length, an area, a volume or a count can be compared with a pay item's
 BID_UNITS: Final = ("each", "ft", "sqft", "sqyd", "cuft", "cuyd", "gal", "lb", "ton", "hour", "day", "lump sum")
@@ -253,6 +254,7 @@ TABLES: Final[dict[str, tuple[Field, ...]]] = {
     **LOOKING_AHEAD,
     **CHOOSING,
     **SEASON,
+    **SITE,
     "problems": (
         choice("severity", ("stop", "warn"), "stop: not used; warn: used as said", required=True),
         text("file", "File", required=True), whole("row", "Row as in the spreadsheet", 1), text("column", "Column"),
