@@ -31,7 +31,7 @@ def test_what_is_missing_is_filled_and_named(blocks: Maker, defaults: Assumption
         {"block_id": ["A"], "length_ft": [200.0], "width_ft": [30.0], "condition_index": [60.0]}))
     row = network.build(bare, defaults).iloc[0]
     assert set(row["assumed"].split("; ")) == {"functional_class", "panel_length_ft", "panel_width_ft", "thickness_in",
-                                               "dowelled", "panels", "survey_year", "age_yr"}
+                                               "dowelled", "panels", "survey_year", "age_yr", "speed_mph"}
     assert row["functional_class"] == "local" and row["thickness_in"] == 7
     assert bool(row["estimated"]) and row["condition_source"] == "index"
     full = network.build(blocks({"panels_broken": 1, "panels": 60}), defaults).iloc[0]

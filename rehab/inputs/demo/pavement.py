@@ -109,7 +109,8 @@ def _panels(city: pd.DataFrame, rng: np.random.Generator) -> pd.DataFrame:
 
 
 def _traffic(city: pd.DataFrame, rng: np.random.Generator) -> pd.DataFrame:
-    """Daily vehicles and trucks, alike along a street, more near the landing and the kilns; buses on whole streets."""
+    """Daily vehicles and trucks, alike along a street, more near the landing and the kilns; buses on whole streets;
+    posted speeds by class and street."""
     streets = int(city["street_number"].max()) + 1
     kind, street = city["functional_class"], city["street_number"].to_numpy()
     near = np.exp(-np.hypot(city["u"], city["v"]) / 1.2)
@@ -122,8 +123,11 @@ def _traffic(city: pd.DataFrame, rng: np.random.Generator) -> pd.DataFrame:
     bus = ((kind == "arterial") & (served < 0.62)) | ((kind == "collector") & (served < 0.28))
     curb = np.maximum(city["length_ft"] - 60, 0) * np.select([kind == "local", kind == "collector"], [2.0, 1.5], 0.0)
     parking = np.round(curb * rng.uniform(0.45, 0.9, len(city)) / 10) * 10
+    # Alleys have no signs; without a draw, so that all else of the city stays as it is.
+    posted = np.select([kind == "arterial", kind == "collector", kind == "local"],
+                       [np.where(street % 2 == 0, 40.0, 35.0), 30.0, 25.0], np.nan)
     return city.assign(adt=adt, truck_share=np.round(trucks, 3).clip(0.005, 0.25), bus_route=bus.to_numpy(),
-                       parking_ft=parking)
+                       parking_ft=parking, speed_mph=posted)
 
 
 def _plans(city: pd.DataFrame, rng: np.random.Generator) -> pd.DataFrame:
