@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import base64
 import random
 import re
 import zlib
@@ -22,6 +21,7 @@ from rehab.base import tables
 from rehab.outputs import drawings
 from rehab.outputs.drawings.defects import FAMILIES, FAMILY
 from rehab.outputs.drawings.lettering import fitted, width, wrapped
+from rehab.outputs.drawings.look import grey
 from rehab.outputs.drawings.scale import choose_scale, north, station, strips
 from rehab.outputs.drawings.schedule import inches
 
@@ -199,10 +199,10 @@ def reach(element: ET.Element) -> tuple[float, float, float, float] | None:
 
 
 def streams(pdf: bytes) -> Iterator[str]:
-    """The page contents of a PDF: streams in ASCII base 85 and deflate."""
-    for body in re.findall(rb"/ASCII85Decode /FlateDecode \].*?stream\r?\n(.*?)endstream", pdf, re.DOTALL):
-        plain = zlib.decompress(base64.a85decode(body.strip().removesuffix(b"~>")))
-        if b" Tf" in plain or b" re" in plain:  # a page, not a font
+    """The page contents of a PDF: deflated streams."""
+    for body in re.findall(rb"/Filter \[ /FlateDecode \].*?stream\r?\n(.*?)endstream", pdf, re.DOTALL):
+        plain = zlib.decompressobj().decompress(body)
+        if b" re" in plain and not plain.startswith(b"\0\1\0\0"):  # a page, not a TrueType font nor its letters
             yield plain.decode("latin-1")
 
 
@@ -232,6 +232,20 @@ def test_scale_is_the_largest_that_takes_two_pages() -> None:
     assert choose_scale(300, 200, drawings.LETTER) > 30  # 200 ft at 30 ft to an inch are 480 points: no room for stations
     for length in (20, 150, 300, 700, 10_000):
         assert choose_scale(length, 40, drawings.TABLOID) <= choose_scale(length, 40, drawings.LETTER)
+
+
+def test_A4_is_the_paper_of_the_standard_and_keeps_to_the_scales() -> None:
+    assert pytest.approx((297, 210)) == (drawings.A4.width_in * 25.4, drawings.A4.height_in * 25.4)  # ISO 216
+    for length, width_ft in ((150, 36), (300, 36), (300, 60), (700, 44), (10_000, 36), (300, 200)):
+        scale = choose_scale(length, width_ft, drawings.A4)
+        assert scale in (10, 20, 30, 40, 50, 60, 80, 100, 200)
+        # by hand: 842 - 2 x 36 - 2 x 40 = 690 points for a strip, 595 - 2 x 36 - 14 = 509 down for its width and 63 around
+        assert width_ft / scale * 72 + 63 <= 509.3
+    drawing = drawings.panel_plan(block(), SURVEYED, MIXED, paper=drawings.A4)
+    sizes = re.findall(rb"/MediaBox \[ 0 0 ([\d.]+) ([\d.]+) \]", drawings.as_pdf(drawing))
+    for wide, high in sizes:
+        assert (float(wide), float(high)) == pytest.approx((841.89, 595.28), abs=0.01)
+    assert "1 in = 20 ft on paper 11.7 in wide" in texts(tree(drawing))
 
 
 def test_strips_tile_the_block_and_spare_repairs() -> None:
@@ -614,6 +628,9 @@ def test_text_is_shortened_and_wrapped_to_its_room() -> None:
         lines = wrapped(text, room, 7)
         assert all(width(line, 7) <= room for line in lines)
         assert "".join(lines).replace(" ", "") == text.replace(" ", "")
+    assert wrapped("NORTH-LEVEE-W10", 40, 7) == ["NORTH-", "LEVEE-W10"]  # a name is cut at its hyphens
+    for line in wrapped(f"{text} Łódź {text}", 90, 7):
+        assert width(line, 7) <= 90
     assert fitted("Alder St", 200, 7) == "Alder St"
     # advance widths of Helvetica in thousandths, Adobe Font Metrics 1997 (value from memory): A 667, l 222
     assert width("Al", 10) == pytest.approx(8.89)
@@ -658,6 +675,24 @@ def test_one_sheet_holds_all() -> None:
     drawing = plan("sixty repairs")
     [size] = re.findall(rb"/MediaBox \[ 0 0 ([\d.]+) ([\d.]+) \]", drawings.as_pdf(drawing, paged=False))
     assert (float(size[0]), float(size[1])) == pytest.approx((drawing.width, drawing.height), abs=0.01)
+
+
+def test_in_black_and_white_nothing_else_changes(drawn: drawings.Drawing) -> None:
+    colour = r"[\d.]+ [\d.]+ [\d.]+ (?:rg|RG)(?=\s)|[\d.]+ [gG](?=\s)"
+    plain, grey = (list(streams(drawings.as_pdf(drawn, mono=mono))) for mono in (False, True))
+    assert [re.sub(colour, "ink", page) for page in plain] == [re.sub(colour, "ink", page) for page in grey]
+    for page in grey:
+        assert not re.search(r" (?:rg|RG|k|K)\s", page)
+    assert drawings.pdf.page_count(drawn) == len(grey)
+
+
+@pytest.mark.parametrize(("code", "luma"), [
+    # by hand from ITU-R BT.709: 0.2126 R + 0.7152 G + 0.0722 B
+    ("#000000", 0.0), ("#ffffff", 1.0), ("#808080", 128 / 255), ("#ff0000", 0.2126), ("#00ff00", 0.7152), ("#0000ff", 0.0722),
+])
+def test_colours_become_greys_and_coloured_lines_dark(code: str, luma: float) -> None:
+    assert grey(code, line=False) == pytest.approx(luma)
+    assert grey(code, line=True) == pytest.approx(luma / 4 if "ff" in code and "00" in code else luma)
 
 
 def test_pages_can_join_another_document() -> None:

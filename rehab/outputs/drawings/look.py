@@ -14,6 +14,8 @@ INK: Final = "#1d2429"
 GREY: Final = "#5f676c"
 WHITE: Final = "#ffffff"
 
+_COLOURED: Final = 0.15  #: from the least to the most of red, green and blue, of 1
+
 CURB: Final = Pen(INK, 0.9)
 JOINT: Final = Pen(GREY, 0.5)
 JOINT_BAR: Final = Pen(GREY, 0.45)
@@ -42,6 +44,16 @@ REPAIR: Final[dict[str, RepairLook]] = {
     "casting box-out": RepairLook("#2f7265", "#e6f1ee", "cross", "Casting box-out"),
     "partial depth": RepairLook(palette.STRATEGY["partial_depth"].colour, "#e8f1fa", "dots", "Partial-depth repair"),
 }
+
+def grey(colour: str, *, line: bool) -> float:
+    """The grey, from 0 for black to 1 for white, that stands for a colour where nothing is printed in colour.
+
+    Its luma (ITU-R BT.709-6, item 3.2); a coloured line is drawn darker, since a printer breaks up thin grey lines.
+    """
+    parts = [int(colour[at:at + 2], 16) / 255 for at in (1, 3, 5)]
+    luma = 0.2126 * parts[0] + 0.7152 * parts[1] + 0.0722 * parts[2]
+    return luma / 4 if line and max(parts) - min(parts) > _COLOURED else luma
+
 
 _SPACING: Final = {"lines": 4.2, "cross": 3.6, "dots": 2.8}
 

@@ -55,7 +55,7 @@ class Path(NamedTuple):
 
 
 class Words(NamedTuple):
-    """One line of text on its base line; ``turned`` text runs upward."""
+    """One line of text on its base line; ``turn`` is in degrees against the clock: at 90 the text runs upward."""
 
     x: float
     y: float
@@ -64,7 +64,7 @@ class Words(NamedTuple):
     bold: bool = False
     colour: str = "#1d2429"
     anchor: Literal["start", "middle", "end"] = "start"
-    turned: bool = False
+    turn: float = 0.0
 
 
 class Group(NamedTuple):
@@ -95,6 +95,7 @@ class Paper(NamedTuple):
 
 
 LETTER: Final = Paper(11.0, 8.5)
+A4: Final = Paper(297 / 25.4, 210 / 25.4)  #: ISO 216: 210 by 297 mm
 TABLOID: Final = Paper(17.0, 11.0)
 MARGIN: Final = 36.0  #: points of white on every side
 
@@ -137,13 +138,17 @@ class Box(NamedTuple):
 
 @dataclass(frozen=True)
 class Drawing:
-    """A scaled plan: its bands from the top down, the paper it is made for and its scale in feet to an inch."""
+    """A scaled plan: its bands from the top down, the paper it is made for and its scale in feet to an inch.
+
+    ``margin`` is the white above and below the bands, in points; a small drawing to be put on a page has none.
+    """
 
     title: str
     about: str
     paper: Paper
     feet_per_inch: float
     bands: tuple[Band, ...]
+    margin: float = MARGIN
 
     @property
     def width(self) -> float:
@@ -153,4 +158,4 @@ class Drawing:
     @property
     def height(self) -> float:
         """Height in points of the whole drawing on one long sheet."""
-        return 2 * MARGIN + sum(band.height for band in self.bands)
+        return 2 * self.margin + sum(band.height for band in self.bands)

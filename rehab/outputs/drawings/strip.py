@@ -49,27 +49,27 @@ def _drawn(here: Sequence[Mapping[str, Any]], seen: Sequence[Mapping[str, Any]],
     drawn = [_defect(row, view, joints, edges) for row in seen]
     cut = [(row, view.box(*cuts.feet(row))) for row in here]
     taken = [symbols.reach(group.marks) for group in drawn if _is_small(group, view)]
-    boxes = [box for _, box in cut]
+    bar = cuts.half_bar(view)
+    rims = [(box.grown(-bar), box.grown(bar)) for _, box in cut]
     for index, row in enumerate(seen):
         if known(row["step_in"]) and row["step_in"] > 0:
-            written = _step(row, drawn[index], taken, boxes, view)
+            written = _step(row, drawn[index], taken, rims, view)
             if written is not None:
                 taken.append(written[0])
                 drawn[index] = drawn[index]._replace(marks=(*drawn[index].marks, *written[1]))
     return drawn, labels.place(cut, taken, view)
 
 
-def _step(row: Mapping[str, Any], group: Group, taken: Sequence[Box], repaired: Sequence[Box],
+def _step(row: Mapping[str, Any], group: Group, taken: Sequence[Box], rims: Sequence[tuple[Box, Box]],
           view: View) -> tuple[Box, tuple[Mark, ...]] | None:
     """The step of a defect in inches on a white plate, if there is a free place for it; it is in the words anyway.
 
-    A place is free on no symbol and no saw cut with its bars.
+    A place is free on no symbol and no saw cut with its bars, which lie between the two boxes of ``rims``.
     """
     text = symbols.step_words(float(row["step_in"]))
     places = symbols.step_places(str(row["defect"]), group.marks, width(text, _STEP) + 2, _STEP + 1)
-    bar = cuts.half_bar(view)
     box = next((box for box in places if box.inside(view.pavement) and not any(map(box.meets, taken))
-                and all(box.inside(cut.grown(-bar)) or not box.meets(cut.grown(bar)) for cut in repaired)), None)
+                and all(box.inside(inner) or not box.meets(outer) for inner, outer in rims)), None)
     if box is None:
         return None
     return box, (Rect(box.x0, box.y0, box.width, box.height, None, WHITE),
@@ -138,7 +138,7 @@ def _ends(block: Mapping[str, Any], view: View, joints: Sequence[float]) -> Iter
         text = fitted(text, room, size, bold=True)
         middle = area.middle[1] + width(text, size, True) / 2
         yield Words(x + out * (27 if out < 0 else 14), min(middle, area.y1 + _BELOW / 2), text, size, bold=True,
-                    turned=True)
+                    turn=90)
 
 
 def _stations(view: View, joints: Sequence[float]) -> Iterator[Mark]:

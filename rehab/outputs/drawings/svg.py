@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator
 from xml.sax.saxutils import escape, quoteattr
 
 from rehab.outputs.drawings.lettering import SVG_FAMILY
-from rehab.outputs.drawings.marks import MARGIN, Circle, Drawing, Group, Mark, Path, Pen, Rect, Words
+from rehab.outputs.drawings.marks import Circle, Drawing, Group, Mark, Path, Pen, Rect, Words
 
 
 def as_svg(drawing: Drawing) -> str:
@@ -20,7 +20,7 @@ def as_svg(drawing: Drawing) -> str:
              f'viewBox="0 0 {width} {height}" role="img" font-family={quoteattr(SVG_FAMILY)}>',
              f"<title>{escape(drawing.title)}</title>", f"<desc>{escape(drawing.about)}</desc>",
              f'<rect width="{width}" height="{height}" fill="#ffffff"/>']
-    top = MARGIN
+    top = drawing.margin
     for band in drawing.bands:
         parts.append(f'<g class="{band.kind}-band" transform="translate(0 {_n(top)})">')
         parts += _marks(band.marks)
@@ -59,8 +59,8 @@ def _words(mark: Words) -> str:
     extras = ' font-weight="bold"' if mark.bold else ""
     if mark.anchor != "start":
         extras += f' text-anchor="{mark.anchor}"'
-    if mark.turned:
-        extras += f' transform="rotate(-90 {_n(mark.x)} {_n(mark.y)})"'
+    if mark.turn:
+        extras += f' transform="rotate({_n(-mark.turn)} {_n(mark.x)} {_n(mark.y)})"'
     return (f'<text x="{_n(mark.x)}" y="{_n(mark.y)}" font-size="{_n(mark.size)}" fill="{mark.colour}"{extras}>'
             f"{escape(mark.text)}</text>")
 
