@@ -40,6 +40,7 @@ SITE: Final[dict[str, tuple[Field, ...]]] = {
             number("change_usd", "usd", "Actual less planned", None)),
         number("change_share", "share", "Actual less planned as a share of planned; missing where nothing was planned",
                None),
+        Field("measured", "flag", "Whether it was measured, or else stands as planned", required=True),
     ),
     "repair_changes": (
         *_KEY, whole("repair_id", "Repair", 1, required=True), choice("kind", REPAIRS, "Kind of repair", required=True),

@@ -30,7 +30,7 @@ _REL: Final = "{http://schemas.openxmlformats.org/officeDocument/2006/relationsh
 def read(name: str, content: bytes, sheet: str | None, table: Upload) -> tuple[grid.Grid, list[str]]:
     """The table of one sheet and the names of the visible sheets; raises :class:`UnusableInput` if there is none."""
     try:
-        parts = _parts(content)
+        parts = sheet_parts(content)
         book = calamine.CalamineWorkbook.from_filelike(io.BytesIO(content))
         visible = [item.name for item in book.sheets_metadata if item.visible == calamine.SheetVisibleEnum.Visible
                    and item.typ == calamine.SheetTypeEnum.WorkSheet]
@@ -78,7 +78,7 @@ def _first_table(name: str, content: bytes, book: calamine.CalamineWorkbook, par
     return grid.Grid(result.frame, result.rows, result.broken, errors + result.problems)
 
 
-def _parts(content: bytes) -> dict[str, str]:
+def sheet_parts(content: bytes) -> dict[str, str]:
     """Sheet name -> its part in the package, so that a sheet can be looked through before it is loaded."""
     with zipfile.ZipFile(io.BytesIO(content)) as package:
         links = ElementTree.fromstring(package.read("xl/_rels/workbook.xml.rels"))
@@ -99,22 +99,22 @@ def _looked_through(name: str, content: bytes, part: str | None, sheet: str) -> 
     columns: set[bytes] = set()
     last = 0
     errors: list[tuple[bytes, int]] = []
-    for piece in _pieces(content, part):
+    for piece in pieces(content, part):
         columns |= set(_COLUMN.findall(piece))
         last = max([last, *map(int, _ROW.findall(piece))])
         errors += [(column, int(row)) for column, row in _ERROR.findall(piece)]
-    if last * max((_number(column) for column in columns), default=0) > MOST_CELLS:
+    if last * max((column_number(column) for column in columns), default=0) > MOST_CELLS:
         raise refusal(name, f"the sheet '{sheet}' reaches to row {last:,}: a cell far from the table holds something",
                       "a sheet with the table alone; delete the rows and columns behind it")
     found: list[Problem] = []
-    for column in sorted({column for column, _ in errors}, key=_number):
+    for column in sorted({column for column, _ in errors}, key=column_number):
         rows = np.array([row for other, row in errors if other == column], "int64")
         found += listed("warn", name, rows, f"column {column.decode()}", None,
                         "the cell holds an error of the spreadsheet; it is read as empty", "a value, or an empty cell")
     return found
 
 
-def _pieces(content: bytes, part: str) -> Iterator[bytes]:
+def pieces(content: bytes, part: str) -> Iterator[bytes]:
     """A part of the package in pieces that never cut a cell in two, so that a huge one takes little memory."""
     with zipfile.ZipFile(io.BytesIO(content)) as package, package.open(part) as stream:
         rest = b""
@@ -126,7 +126,8 @@ def _pieces(content: bytes, part: str) -> Iterator[bytes]:
         yield rest
 
 
-def _number(letters: bytes) -> int:
+def column_number(letters: bytes) -> int:
+    """The number of a column by its letters: A is 1, AA 27."""
     total = 0
     for letter in letters:
         total = total * 26 + letter - ord("A") + 1
