@@ -16,7 +16,7 @@ from rehab.store.trail import record
 
 #: tables that hold for all years, kept under year 0, and tables of one year
 OF_CITY: Final = ("normals", "weather_forecast", "no_work")
-OF_YEAR: Final = ("moves", "actual", "tasks")
+OF_YEAR: Final = ("moves", "actual", "tasks", "measured", "measured_repairs")
 
 
 def save_season(engine: Engine, project_id: int, year: int, table: str, frame: pd.DataFrame, who: str,
