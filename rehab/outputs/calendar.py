@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import re
 import uuid
+import zipfile
 from collections.abc import Mapping, Sequence
 from datetime import datetime, timedelta
 from io import BytesIO
@@ -15,7 +17,8 @@ import xlsxwriter
 from rehab import __version__
 from rehab.outputs.visits import Visit, by_crew, openings, visits, work_days
 from rehab.outputs.words import count, day, known, label, place
-from rehab.outputs.worklist.paper import Paper, formats_of
+from rehab.outputs.worklist.formats import formats_of
+from rehab.outputs.worklist.paper import Paper
 
 #: names the events of this program, so that a task keeps its event when the calendar is sent again
 _NAMESPACE: Final = uuid.UUID("5d0d1c4e-6c0b-4f0a-9d6e-0f6f6f1b7a52")
@@ -31,6 +34,39 @@ def season_calendar(tasks: pd.DataFrame, overview: pd.DataFrame, stamp: datetime
     ask the clock.  An event's UID depends on the id of its main task alone, so a calendar that is sent again moves the
     events that it has sent before.
     """
+    return _calendar(visits(tasks, by_train=True), _blocks(overview), stamp)
+
+
+def crew_calendars(tasks: pd.DataFrame, overview: pd.DataFrame, stamp: datetime) -> dict[str, bytes]:
+    """A calendar for each crew, as :func:`season_calendar` makes it of the crew's tasks, named after the crew.
+
+    Crews in the order of the work they begin with.  The events are those of the whole calendar, by their UIDs too.
+    """
+    blocks = _blocks(overview)
+    return {crew: _calendar(seen, blocks, stamp, crew)
+            for crew, seen in by_crew(visits(tasks, by_train=True)).items()}
+
+
+def crew_calendars_zip(tasks: pd.DataFrame, overview: pd.DataFrame, stamp: datetime) -> bytes:
+    """The calendars of :func:`crew_calendars` in one archive, a file each, named after the crew: ``Grinder.ics``."""
+    stream, taken = BytesIO(), set[str]()
+    with zipfile.ZipFile(stream, "w", zipfile.ZIP_DEFLATED) as archive:
+        for crew, content in crew_calendars(tasks, overview, stamp).items():
+            name = plain = re.sub(r"[^\w -]+", "_", crew).strip(" .") or "Crew"
+            number = 1
+            while name.lower() in taken:
+                number += 1
+                name = f"{plain} ({number})"
+            taken.add(name.lower())
+            entry = zipfile.ZipInfo(f"{name}.ics", stamp.timetuple()[:6])
+            entry.compress_type, entry.external_attr = zipfile.ZIP_DEFLATED, 0o644 << 16
+            archive.writestr(entry, content)
+    return stream.getvalue()
+
+
+def _calendar(seen: Sequence[Visit], blocks: Mapping[str, Mapping[str, Any]], stamp: datetime,
+              name: str | None = None) -> bytes:
+    """Visits as a calendar; its name is the property of RFC 7986, 5.1."""
     if stamp.tzinfo is None:
         raise ValueError("the stamp of a calendar needs a time zone")
     calendar = icalendar.Calendar()
@@ -38,8 +74,9 @@ def season_calendar(tasks: pd.DataFrame, overview: pd.DataFrame, stamp: datetime
     calendar.add("version", "2.0")
     calendar.add("calscale", "GREGORIAN")
     calendar.add("method", "PUBLISH")
-    blocks = _blocks(overview)
-    for visit in visits(tasks, by_train=True):
+    if name is not None:
+        calendar.add("name", name)
+    for visit in seen:
         block = blocks.get(visit.block_id, {})
         calendar.add_component(_event(visit, _where(visit.block_id, block), _true(block.get("estimated")), stamp))
     return bytes(calendar.to_ical())

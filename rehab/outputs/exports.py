@@ -13,8 +13,10 @@ from typing import Any, Final
 
 import numpy as np
 import pandas as pd
+import shapely
 
 from rehab.outputs import shapes
+from rehab.outputs.gis.placing import place
 from rehab.outputs.words import known
 
 _DANGEROUS: Final = ("=", "+", "-", "@", "\t", "\r")
@@ -60,6 +62,17 @@ def with_payers(rows: pd.DataFrame, payments: pd.DataFrame) -> pd.DataFrame:
     return rows.assign(paid_by=rows["block_id"].map(words).fillna("").astype("str"))
 
 
+def with_estimated(rows: pd.DataFrame, overview: pd.DataFrame) -> pd.DataFrame:
+    """Rows of blocks with a last column ``estimated``: whether a block's needs rest on an index, a rating or a word.
+
+    Rows that have the column keep theirs; a block that the overview does not name is left open.
+    """
+    if "estimated" in rows.columns:
+        return rows
+    of_block = overview.set_index("block_id")["estimated"].astype("boolean")
+    return rows.assign(estimated=of_block.reindex(rows["block_id"]).array)
+
+
 def write_csv(frame: pd.DataFrame, path: Path) -> None:
     """Write :func:`csv_text` to a file in UTF-8."""
     path.write_bytes(csv_text(frame).encode("utf-8"))
@@ -88,6 +101,28 @@ def program_geojson(overview: pd.DataFrame, geometry: pd.DataFrame) -> str:
         {"type": "Feature", "id": row[0], "geometry": lines[row[0]],
          "properties": {name: _plain(value, name) for name, value in zip(names, row, strict=True)}}
         for row in rows
+    ]
+    return json.dumps(collection, allow_nan=False, ensure_ascii=False, separators=(",", ":"))
+
+
+def repairs_geojson(repairs: pd.DataFrame, network: pd.DataFrame, geometry: pd.DataFrame) -> str:
+    """The repairs of the panel survey as polygons in GeoJSON after RFC 7946, those that have a place on the earth.
+
+    WGS 84, longitude first, seven decimals, outer rings counter-clockwise (3.1.6), a ``bbox``, no ``crs`` member.  A
+    feature's id is the block and the number of the repair, ``BLOCK/3``.  ``scaled`` says by how much places along the
+    block were stretched to its line; ``estimated`` is false, since repairs are laid out from what was seen.
+    """
+    placed = place(repairs, network, geometry)
+    rounded = shapely.transform(placed.polygons, lambda points: np.round(points, _DECIMALS))
+    shown = [*placed.rows.columns]
+    collection: dict[str, Any] = {"type": "FeatureCollection"}
+    if len(rounded):
+        collection["bbox"] = [float(edge) for edge in shapely.total_bounds(rounded)]
+    rows = zip(*(placed.rows[name].to_numpy(dtype=object) for name in shown), strict=True)
+    collection["features"] = [
+        {"type": "Feature", "id": f"{row[0]}/{row[1]}", "geometry": json.loads(shape), "properties": {
+            **{name: _plain(value, name) for name, value in zip(shown, row, strict=True)}, "estimated": False}}
+        for row, shape in zip(rows, shapely.to_geojson(rounded), strict=True)
     ]
     return json.dumps(collection, allow_nan=False, ensure_ascii=False, separators=(",", ":"))
 

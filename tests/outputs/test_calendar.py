@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import zipfile
 from datetime import UTC, date, datetime, timedelta, timezone
 from io import BytesIO
 
@@ -110,6 +111,32 @@ def test_event_ids_follow_the_task(overview: pd.DataFrame) -> None:
     # regression: events that were sent before are still the same
     place = next(uid for summary, uid in ids(tasks).items() if summary.startswith("Place concrete"))
     assert place == "b8ba7383-2d16-56ef-a44b-ec65dbaa305b"
+
+
+def test_each_crew_has_a_calendar_of_its_own(overview: pd.DataFrame) -> None:
+    whole = {str(event["uid"]): event.to_ical() for event in events(calendar.season_calendar(season_tasks(), overview, STAMP))}
+    found = calendar.crew_calendars(season_tasks(), overview, STAMP)
+    assert list(found) == ["Patching crew 1", "Concrete crew 2", "Grinder"]  # in the order in which work begins
+    for crew, content in found.items():
+        read = vobject.readOne(content.decode("utf-8"))
+        # RFC 7986, 5.1: the name of a calendar
+        assert content.decode("utf-8").split("\r\n").count(f"NAME:{crew}") == 1
+        assert all(crew in event.description.value.split("\n")[0] for event in read.vevent_list)
+    own = [event for content in found.values() for event in events(content)]
+    assert {str(event["uid"]): event.to_ical() for event in own} == whole and len(own) == len(whole)
+    assert calendar.crew_calendars(season_tasks().iloc[:0], overview, STAMP) == {}
+
+
+def test_the_calendars_of_the_crews_are_one_archive(overview: pd.DataFrame) -> None:
+    odd = season_tasks().assign(crew=season_tasks()["crew"].replace({"Grinder": "../Crew: A/B", "Concrete crew 2": "..-Crew- A-B"}))
+    content = calendar.crew_calendars_zip(odd, overview, STAMP)
+    assert content == calendar.crew_calendars_zip(odd, overview, STAMP)
+    with zipfile.ZipFile(BytesIO(content)) as archive:
+        assert archive.testzip() is None
+        names = archive.namelist()
+        assert len({name.lower() for name in names}) == 3 and "Patching crew 1.ics" in names
+        assert all(re.fullmatch(r"[\w() -]+\.ics", name) for name in names)
+        assert {archive.read(name) for name in names} == set(calendar.crew_calendars(odd, overview, STAMP).values())
 
 
 def test_calendar_needs_a_time_zone(tasks: pd.DataFrame, overview: pd.DataFrame) -> None:

@@ -5,6 +5,7 @@ import json
 import math
 from datetime import UTC, date, datetime
 from io import StringIO
+from itertools import pairwise
 from pathlib import Path
 
 import geopandas
@@ -76,6 +77,59 @@ def test_geojson_obeys_the_standard(overview: pd.DataFrame, geometry: pd.DataFra
 def test_geojson_without_geometry_is_an_empty_collection(overview: pd.DataFrame, geometry: pd.DataFrame) -> None:
     parsed = json.loads(exports.program_geojson(overview, geometry.iloc[:0]))
     assert parsed == {"type": "FeatureCollection", "features": []}
+
+
+def ring_area(ring: list[list[float]]) -> float:
+    """Twice the signed area by the shoelace formula: above zero if the ring runs counter-clockwise."""
+    return sum(x0 * y1 - x1 * y0 for (x0, y0), (x1, y1) in pairwise(ring))
+
+
+def test_repairs_obey_the_standard_and_are_read_by_gis(repairs: pd.DataFrame, network: pd.DataFrame, geometry: pd.DataFrame,
+                                                       tmp_path: Path) -> None:
+    def refuse(name: str) -> float:
+        raise AssertionError(name)
+
+    text = exports.repairs_geojson(repairs, network, geometry)
+    parsed = json.loads(text, parse_constant=refuse)
+    # RFC 7946, 3.3 and 3.2: members; 4: no crs; 7.1: no member of another kind of object
+    assert set(parsed) == {"type", "bbox", "features"} and parsed["type"] == "FeatureCollection"
+    points = []
+    for feature in parsed["features"]:
+        assert set(feature) == {"type", "id", "geometry", "properties"} and feature["type"] == "Feature"
+        assert set(feature["geometry"]) == {"type", "coordinates"} and feature["geometry"]["type"] == "Polygon"
+        for ring in feature["geometry"]["coordinates"]:
+            # 3.1.6: closed, four positions or more, the outer ring counter-clockwise
+            assert ring[0] == ring[-1] and len(ring) >= 4 and ring_area(ring) > 0
+            points += ring
+        # 3.1.9: nothing crosses the 180th meridian
+        longitudes = [point[0] for ring in feature["geometry"]["coordinates"] for point in ring]
+        assert max(longitudes) - min(longitudes) < 180
+    # 3.1.1 and 4: longitude, then latitude, in degrees; 11.2: no more decimals than are of use
+    assert all(len(point) == 2 and -180 <= point[0] <= 180 and -90 <= point[1] <= 90 for point in points)
+    assert all(len(str(value).partition(".")[2]) <= 7 for point in points for value in point)
+    # 5: west, south, east, north
+    west, south, east, north = (pick(point[at] for point in points) for pick, at in ((min, 0), (min, 1), (max, 0), (max, 1)))
+    assert parsed["bbox"] == [west, south, east, north]
+    assert [feature["id"] for feature in parsed["features"]] == ["B2/2", "B2/1"]
+    assert all(feature["properties"]["estimated"] is False for feature in parsed["features"])
+    (tmp_path / "repairs.geojson").write_text(text, encoding="utf-8")
+    read = geopandas.read_file(tmp_path / "repairs.geojson", engine="pyogrio")
+    assert read["x_ft"].tolist() == repairs["x_ft"].tolist() and read.crs.to_epsg() == 4326 and read.is_valid.all()
+    assert read["scaled"].between(0.9, 1.1).all()
+
+
+def test_repairs_without_a_line_are_an_empty_collection(repairs: pd.DataFrame, network: pd.DataFrame,
+                                                        geometry: pd.DataFrame) -> None:
+    parsed = json.loads(exports.repairs_geojson(repairs, network, geometry.iloc[:0]))
+    assert parsed == {"type": "FeatureCollection", "features": []}
+
+
+def test_rows_say_what_they_rest_on(program: pd.DataFrame, overview: pd.DataFrame) -> None:
+    told = exports.with_estimated(program, overview)
+    assert told.set_index("block_id")["estimated"].to_dict() == {"B1": False, "B2": True, "B3": False, "@B5": True, "B6": False}
+    assert exports.csv_text(told).splitlines()[2].endswith(",true")
+    assert list(told.columns) == [*program.columns, "estimated"] and "estimated" not in program
+    assert exports.with_estimated(overview, overview) is overview
 
 
 def test_summary_never_writes_nan(by_year: pd.DataFrame) -> None:
