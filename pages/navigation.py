@@ -12,6 +12,8 @@ st.navigation([
     st.Page("program.py", title="Program and scenarios", url_path="program"),
     st.Page("season.py", title="Season", url_path="season"),
     st.Page("worklist.py", title="Work list", url_path="worklist"),
+    st.Page("brief.py", title="Council brief", url_path="brief"),
+    st.Page("files.py", title="Files", url_path="files"),
     st.Page("prices.py", title="Prices and rules", url_path="prices"),
     st.Page("calibration.py", title="Calibration", url_path="calibration"),
 ]).run()

@@ -42,7 +42,7 @@ def as_tables() -> dict[tuple[int, str], pd.DataFrame]:
     found = {(0, name): kept.get(name, tables.empty(name)) for name in ("normals", "weather_forecast", "no_work")}
     for key, frame in kept.items():
         name, _, year = key.partition(" ")
-        if name in ("moves", "actual", "tasks") and year.isdigit():
+        if name in ("moves", "actual", "tasks", "measured", "measured_repairs") and year.isdigit():
             found[int(year), name] = frame
     return found
 

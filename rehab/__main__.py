@@ -1,4 +1,4 @@
-"""The command line: check, plan, answers, demo, calibrate, backtest and benchmark.
+"""The command line: check, plan, answers, demo, calibrate, backtest, benchmark, schema, archive and restore.
 
 Exit code 0: done, warnings may exist; 2: the input cannot be used; 1: a fault in the program.
 """
@@ -28,7 +28,7 @@ def main(arguments: list[str] | None = None) -> int:
 
 
 def _parser() -> argparse.ArgumentParser:
-    from rehab.commands import calendar, planning
+    from rehab.commands import calendar, outcome, planning
 
     parser = argparse.ArgumentParser(prog="python -m rehab", description=__doc__)
     commands = parser.add_subparsers(required=True, metavar="COMMAND")
@@ -53,6 +53,7 @@ def _parser() -> argparse.ArgumentParser:
         command.add_argument("--start", type=int, help="first year of the program")
         command.add_argument("--assumptions", type=Path, help="TOML with the city's own values: [table] key = value")
     calendar.options_of(plan)
+    outcome.options_of(plan)
     plan.add_argument("--draws", type=int, help="draw the program so many times: chances.csv and block_chances.csv")
     plan.add_argument("--robust", type=int, help="choose the program anew in so many draws: block_places.csv")
     answers.add_argument("--reach", type=float, help="mean index to reach")
@@ -64,7 +65,7 @@ def _parser() -> argparse.ArgumentParser:
 
 def _more(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """The commands that do not plan."""
-    from rehab.commands import surveys, trying
+    from rehab.commands import surveys, taking, trying
 
     demo = commands.add_parser("demo", help="an invented network of any size")
     demo.set_defaults(run=trying.demo)
@@ -96,7 +97,9 @@ def _more(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None
     benchmark.add_argument("--forecast", type=int, help="instead: forecast so many blocks after every strategy")
     benchmark.add_argument("--season", type=int, help="instead: put so many blocks on a year's calendar")
     benchmark.add_argument("--crews", type=float, default=1.0, help="crews of it, times those of the defaults")
+    benchmark.add_argument("--worklist", type=int, help="instead: make the sheets of so many blocks, and the brief")
     benchmark.add_argument("--draws", type=int, help="instead: draw the program of the invented city so many times")
+    taking.options_of(commands)
 
 
 if __name__ == "__main__":

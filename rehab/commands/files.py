@@ -85,8 +85,8 @@ def say(notes: Sequence[Note]) -> None:
         print(f"note: {note.message}", file=sys.stderr)
 
 
-def report(problems: pd.DataFrame, out: Path) -> None:
-    """Problems to standard error, a line each up to a screenful, and all of them to problems.csv."""
+def report(problems: pd.DataFrame, out: Path, name: str = "problems.csv") -> None:
+    """Problems to standard error, a line each up to a screenful, and all of them to a file."""
     from rehab.outputs import exports
 
     shown = problems.head(40)
@@ -96,6 +96,6 @@ def report(problems: pd.DataFrame, out: Path) -> None:
         value = f" '{row.value}'" if isinstance(row.value, str) else ""
         print(f"{row.severity}: {place}{value}: {row.message}; accepted: {row.accepted}", file=sys.stderr)
     if len(problems) > len(shown):
-        print(f"... and {len(problems) - len(shown)} more, all in {out / 'problems.csv'}", file=sys.stderr)
+        print(f"... and {len(problems) - len(shown)} more, all in {out / name}", file=sys.stderr)
     out.mkdir(parents=True, exist_ok=True)
-    exports.write_csv(problems, out / "problems.csv")
+    exports.write_csv(problems, out / name)

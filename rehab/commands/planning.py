@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from rehab.base.errors import BadAssumption
 from rehab.base.settings import Scenario
-from rehab.commands import calendar
+from rehab.commands import calendar, outcome
 from rehab.commands.files import given as assumed
 from rehab.commands.files import report, tables, toml
 
@@ -19,7 +19,6 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from rehab.plan import Plan, Prepared
-    from rehab.steps.season import Given
 
 #: topics of notes on what the scenario asks: they are said at once; all notes are in a file
 _ASKED = ("conflict", "program", "backlog", "limit", "forced", "kept out", "closed year", "override")
@@ -55,7 +54,7 @@ def plan(options: argparse.Namespace) -> int:
     decided = planning.decide(prepared, scenario)
     for name in _SOMETIMES:
         (options.out / name).unlink(missing_ok=True)
-    _write(decided, geometry, problems, options, given, {"reading": round(read, 3)})
+    outcome.write(decided, geometry, problems, options, given, {"reading": round(read, 3)})
     asked = decided.notes[decided.notes["topic"].isin(_ASKED)]
     for note in asked.astype("object").where(asked.notna(), "").to_dict("records"):
         where = " in ".join(str(note[part]) for part in ("block_id", "year") if note[part] != "")
@@ -165,45 +164,3 @@ def _scenario(options: argparse.Namespace) -> Scenario:
     except ValueError as error:
         raise BadAssumption(f"scenario: {error}") from error
     return scenario
-
-
-def _write(decided: Plan, geometry: pd.DataFrame, problems: pd.DataFrame, options: argparse.Namespace, given: Given,
-           seconds: dict[str, float]) -> None:
-    """All tables and files of a plan; the seconds of the steps before and of these go into the summary."""
-    from rehab import plan as planning
-    from rehab.outputs import exports, worklist
-    from rehab.plan import reasons, waiting
-    from rehab.plan.answers import treated_now
-
-    prepared, out = decided.prepared, options.out
-    began = time.perf_counter()
-    season = calendar.season_of(decided, geometry, given, options)
-    arranged = time.perf_counter()
-    notes = planning.with_notes(decided.notes, season.notes)
-    out.mkdir(parents=True, exist_ok=True)
-    calendar.write(season, decided, geometry, given, options)
-    for note in (note for note in season.notes if note.topic == "set by hand"):
-        print(f"note: {note.block_id} in {note.year}: {note.message}", file=sys.stderr)
-    listed = decided.strategies.merge(decided.overview[["block_id", "life_extension_yr", "likely_usd"]], on="block_id")
-    for name, table in {
-        "problems": problems, "blocks": prepared.network, "needs": prepared.needs,
-        "findings": prepared.findings, "repairs": prepared.repairs,
-        "strategies": listed.rename(columns={"likely_usd": "cost_usd"}), "forecast": treated_now(prepared),
-        "quantities": decided.quantities, "costs": decided.costs, "lifecycle": prepared.worth,
-        "waiting": waiting.of_network(waiting.by_block(prepared)), "program": decided.program,
-        "notes": notes, "alternatives": reasons.alternatives(decided), "places": reasons.of_blocks(decided),
-        "limits": reasons.of_limits(decided),
-        **({"payments": reasons.payments(decided)} if decided.scenario.funds else {}),
-    }.items():
-        exports.write_csv(table, out / f"{name}.csv")
-    for name, table in zip(("offers", "uses", "limits"), reasons.proof(decided), strict=True):
-        exports.write_exact(table, out / f"proof_{name}.csv")
-    (out / "worklist.xlsx").write_bytes(worklist.workbook(
-        decided.overview, prepared.network, prepared.needs, decided.program, decided.quantities, season.tasks,
-        prepared.repairs, notes, prepared.assumptions, season.year))
-    if len(geometry):
-        (out / "blocks.geojson").write_text(exports.program_geojson(decided.overview, geometry), encoding="utf-8")
-    steps = {**seconds, **decided.summary["seconds"], "season": round(arranged - began, 3),
-             "files": round(time.perf_counter() - arranged, 3)}
-    (out / "summary.json").write_text(exports.summary_json(
-        {**decided.summary, "season": calendar.figures(season), "seconds": steps}), encoding="utf-8")

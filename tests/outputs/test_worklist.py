@@ -1,5 +1,9 @@
+"""The workbook of the work list, opened with openpyxl: what stands where, what is filled in, how it prints."""
+
 from __future__ import annotations
 
+import json
+from collections.abc import Callable, Iterator
 from io import BytesIO
 from typing import Any
 
@@ -8,91 +12,85 @@ import pandas as pd
 import pytest
 
 from rehab.base.settings import Assumptions
-from rehab.base.tables import TASKS, WORK
-from rehab.outputs.worklist import cautions_for, load_cautions, materials_by_week, panel_weight_lb, taper_ft, workbook
-from rehab.outputs.worklist.gather import jobs
+from rehab.base.tables import empty
+from rehab.base.tables.site import ENTRIES
+from rehab.inputs.reading import read_measured
+from rehab.outputs.worklist import content, workbook
+from rehab.outputs.worklist.gather import Content
 from rehab.outputs.worklist.paper import sheet_name
-from rehab.outputs.worklist.steps import STEPS
 
 Tables = dict[str, pd.DataFrame]
-NAMES = ("overview", "network", "needs", "program", "quantities", "tasks", "repairs", "notes")
+Listed = Callable[..., Content]
+MADE: dict[str, Any] = {}  # the list of the fixtures' tables, made once
+NAMES = ("overview", "network", "needs", "program", "quantities", "tasks", "repairs", "findings", "notes", "geometry")
+
+
+@pytest.fixture
+def findings() -> pd.DataFrame:
+    return empty("findings")
 
 
 @pytest.fixture
 def tables(request: pytest.FixtureRequest) -> Tables:
-    return {name: request.getfixturevalue(name) for name in NAMES}
+    given = {name: request.getfixturevalue(name) for name in NAMES}
+    given["network"] = given["network"].assign(speed_mph=30.0, panel_rows=68.0, panel_columns=2.0)
+    return given
 
 
-def opened(content: bytes) -> openpyxl.Workbook:
-    return openpyxl.load_workbook(BytesIO(content))
+@pytest.fixture
+def listed(tables: Tables, assumptions: Assumptions) -> Listed:
+    def made(year: int = 2027, **choice: Any) -> Content:
+        return content(*tables.values(), assumptions, year, **choice)
+
+    return made
+
+
+@pytest.fixture
+def file(listed: Listed, assumptions: Assumptions) -> bytes:
+    if "file" not in MADE:
+        MADE["file"] = workbook(listed(), assumptions)
+    return MADE["file"]
+
+
+@pytest.fixture
+def book(file: bytes) -> openpyxl.Workbook:
+    """The list of all blocks, opened once for tests that only look at it."""
+    if "book" not in MADE:
+        MADE["book"] = opened(file)
+    return MADE["book"]
+
+
+def opened(file: bytes) -> openpyxl.Workbook:
+    return openpyxl.load_workbook(BytesIO(file))
 
 
 def texts(sheet: Any) -> list[str]:
     return [str(cell.value) for row in sheet.iter_rows() for cell in row if cell.value is not None]
 
 
-# MUTCD taper lengths for an offset of 12 ft, as printed in California MUTCD 2012 (federal text of 2009),
-# Table 6H-4(CA): speed in mph -> L, L/2, L/3 in feet
-TAPERS = {20: (80, 40, 27), 25: (125, 63, 42), 30: (180, 90, 60), 35: (245, 123, 82), 40: (320, 160, 107),
-          45: (540, 270, 180), 50: (600, 300, 200), 55: (660, 330, 220), 60: (720, 360, 240), 65: (780, 390, 260),
-          70: (840, 420, 280), 75: (900, 450, 300)}
+def held(sheet: Any) -> list[list[Any]]:
+    """The rows of a sheet, without their empty cells."""
+    return [[value for value in row if value is not None] for row in sheet.iter_rows(values_only=True)]
 
 
-@pytest.mark.parametrize("speed", TAPERS)
-def test_taper_lengths_are_those_of_the_manual(speed: int) -> None:
-    length = taper_ft(speed, 12)
-    assert length == TAPERS[speed][0]
-    for part, printed in zip((2, 3), TAPERS[speed][1:], strict=True):
-        assert int(length / part + 0.5) == printed
+def below(sheet: Any, section: str) -> list[list[Any]]:
+    """The rows of a section, without their empty cells, to the next row without any."""
+    rows = held(sheet)
+    at = next(index for index, row in enumerate(rows) if row == [section]) + 1
+    return rows[at:next((index for index in range(at, len(rows)) if not rows[index]), len(rows))]
 
 
-@pytest.mark.parametrize(("speed", "offset", "length"), [
-    # formula of the same source worked out for other offsets: 11 x 25^2 / 60, 10 x 40^2 / 60, 11 x 55, 10 x 45
-    (25, 11, 114.6), (40, 10, 266.7), (55, 11, 605.0), (45, 10, 450.0),
-    # between 40 and 45 mph the longer branch: 12 x 42
-    (42, 12, 504.0),
-])
-def test_taper_of_other_offsets(speed: float, offset: float, length: float) -> None:
-    assert taper_ft(speed, offset) == pytest.approx(length, abs=0.05)
+def keyed(sheet: Any) -> Iterator[tuple[tuple[str, str, int, str], Any]]:
+    """The key of every row that has one, as it stands in the cell past the grid, and the row's cells."""
+    for row in sheet.iter_rows():
+        for cell in row:
+            if isinstance(cell.value, str) and cell.value.startswith('["'):
+                yield tuple(json.loads(cell.value)), row
 
 
-def test_taper_refuses_nonsense() -> None:
-    for speed, offset in ((0, 12), (30, 0), (-5, 12)):
-        with pytest.raises(ValueError, match="above zero"):
-            taper_ft(speed, offset)
+# ---- the file -------------------------------------------------------------------------------------------------------
 
-
-def test_weight_of_a_panel() -> None:
-    # by hand: 12 x 6 ft x 8 in = 48 cubic feet, at 150 lb (common practice, no source) 7,200 lb
-    assert panel_weight_lb(12 * 6, 8) == 7200
-
-
-def test_every_caution_has_a_citation_and_every_work_has_cautions() -> None:
-    cautions = load_cautions()
-    assert all(row.citation and row.text for row in cautions)
-    assert len({row.key for row in cautions}) == len(cautions)
-    for name in (*WORK, *TASKS):
-        assert any(name in row.applies_to for row in cautions), name
-
-
-def test_cautions_of_a_block() -> None:
-    block = {"panel_length_ft": 6.0, "panel_width_ft": 12.0, "thickness_in": 8.0, "assumed": "thickness_in"}
-    full = {row.key: row.text for row in cautions_for(load_cautions(), "full_depth", ["remove"], block)}
-    assert "7,200 lb" in full["lifting_weight"] and "(size assumed)" in full["lifting_weight"]
-    assert "125 ft at 25 mph" in full["traffic_taper"] and "540 ft at 45 mph" in full["traffic_taper"]
-    assert {"silica_limit", "utilities", "wet_concrete", "slurry", "noise", "ramps_review"} <= set(full)
-    partial = {row.key for row in cautions_for(load_cautions(), "partial_depth", ["mill", "patch"], block)}
-    assert not {"lifting_weight", "silica_drill", "ramps_alteration", "ramps_review"} & partial
-    unknown = {row.key: row.text for row in cautions_for(load_cautions(), "full_depth", [], {})}
-    assert "size not known" in unknown["lifting_weight"]
-
-
-def test_checklist_covers_every_task() -> None:
-    assert set(STEPS) == set(TASKS)
-
-
-def test_no_cell_is_a_formula_and_names_are_verbatim(tables: Tables, assumptions: Assumptions) -> None:
-    book = opened(workbook(*tables.values(), assumptions, 2027))
+def test_no_cell_is_a_formula_and_names_are_verbatim(book: openpyxl.Workbook) -> None:
     for sheet in book:
         for row in sheet.iter_rows():
             for cell in row:
@@ -103,100 +101,43 @@ def test_no_cell_is_a_formula_and_names_are_verbatim(tables: Tables, assumptions
         assert name in found
 
 
-def test_overview_lists_the_blocks_of_the_year_by_date(tables: Tables, assumptions: Assumptions) -> None:
-    sheet = opened(workbook(*tables.values(), assumptions, 2027))["Overview"]
-    head = next(row for row in sheet.iter_rows(values_only=True) if row[0] == "No.")
-    lines = [dict(zip(head, row, strict=True)) for row in sheet.iter_rows(values_only=True) if isinstance(row[0], int)]
-    assert [line["Block"] for line in lines] == ["B2", "B1", "@B5", "B3"]
-    first, second = lines[:2]
-    assert (first["Start"], first["Last patch"], first["Opens"]) == tuple(
-        pd.Timestamp(day) for day in ("2027-04-20", "2027-05-04", "2027-05-07"))
-    assert (first["Basis"], second["Basis"]) == ("estimated", "counted")
-    assert second["Grinding"] == pd.Timestamp("2028-04-17")
-    assert lines[2]["Start"] == "not scheduled"
-    assert "likely cost $950,000" in " ".join(texts(sheet))
-
-
-@pytest.mark.parametrize(("order", "blocks"), [
-    ("street", ["@B5", "B3", "B2", "B1"]), ("district", ["B2", "B1", "@B5", "B3"])])
-def test_other_orders(tables: Tables, assumptions: Assumptions, order: str, blocks: list[str]) -> None:
-    listed = jobs(*tables.values(), 2027, order)
-    assert [job.block["block_id"] for job in listed] == blocks
-    assert [job.position for job in listed] == [1, 2, 3, 4]
-
-
-def test_unknown_order_is_refused(tables: Tables, assumptions: Assumptions) -> None:
-    with pytest.raises(ValueError, match="'size' is not one of date"):
-        workbook(*tables.values(), assumptions, 2027, order="size")
-
-
-def test_sheet_of_an_estimated_block(tables: Tables, assumptions: Assumptions) -> None:
-    found = texts(opened(workbook(*tables.values(), assumptions, 2027))["1 B2"])
-    assert any(text.startswith("Estimated: the quantities") for text in found)
-    assert {"Quantities and materials, estimated", "Planned, estimated", "Needs in 2027, estimated"} <= set(found)
-    assert {"8 in (assumed)", "2 (assumed)", "25.5 sq yd", "A utility digs here in 2029"} <= {
-        text.removeprefix("Note: ") for text in found}
-    assert "of another year" not in " ".join(found) and "999" not in found
-    assert "At least 28 days since the last patch of the block" not in found, "the block is not ground"
-    assert {"Drill and set dowels", "Saw full depth", "Dowel drilled and grouted", "196"} <= set(found)
-    assert any("local codes, the engineer and a competent person on site decide" in text for text in found)
-
-
-def test_sheet_of_a_counted_block(tables: Tables, assumptions: Assumptions) -> None:
-    found = texts(opened(workbook(*tables.values(), assumptions, 2027))["2 B1"])
-    assert not any("stimated" in text for text in found)
-    assert "At least 28 days since the last patch of the block" in found
-    assert "Grind surface (next season)" in found
-    assert "Repairs from the panel survey" not in found
-
-
-def test_repairs_are_listed_in_order(tables: Tables, assumptions: Assumptions) -> None:
-    sheet = opened(workbook(*tables.values(), assumptions, 2027))["1 B2"]
-    rows = [[value for value in row if value is not None] for row in sheet.iter_rows(values_only=True)]
-    assert [row for row in rows if "full depth" in row] == [[1, "full depth", 15, 0, 6, 12, 8, 22, 0],
-                                                           [2, "full depth", 30, 0, 6, 12, 8, 22, 0]]
-
-
-def test_block_without_quantities_and_days_says_so(tables: Tables, assumptions: Assumptions) -> None:
-    found = texts(opened(workbook(*tables.values(), assumptions, 2027))["4 B3"])
-    assert {"No quantity is given for this block.", "The block is not on the season calendar."} <= set(found)
-
-
-def test_materials_stand_in_the_week_of_their_task(tables: Tables, assumptions: Assumptions) -> None:
-    table = materials_by_week(jobs(*tables.values(), 2027, "date"), assumptions).set_index("pay_item")
-    # B2's concrete is placed from Friday 30 April 2027, its dowels drilled the day before, B1's patches on 14 May
-    assert table.loc["dowel", "week"] == pd.Timestamp("2027-04-26")
-    assert table.loc["patch_mix", ["week", "quantity", "estimated"]].tolist() == [pd.Timestamp("2027-05-10"), 2.6, 0.0]
-    concrete = table.loc["concrete_full"].reset_index(drop=True)
-    assert concrete["quantity"].tolist() == [48.9, 10.0] and concrete["estimated"].tolist() == [48.9, 10.0]
-    assert concrete["week"].isna().tolist() == [False, True]
-    kept = tables["quantities"][tables["quantities"]["strategy"] != "reconstruction"]
-    assert table["quantity"].sum() == pytest.approx(kept["quantity"].sum())
-    found = texts(opened(workbook(*tables.values(), assumptions, 2027))["Materials"])
-    assert {"Week of Mon 26 Apr 2027", "Not on the calendar", "58.9"} <= set(found)
-
-
-def test_pages_are_set_up_for_print(tables: Tables, assumptions: Assumptions) -> None:
-    for sheet in opened(workbook(*tables.values(), assumptions, 2027)):
-        assert sheet.page_setup.paperSize in (1, "1"), "letter"
+@pytest.mark.parametrize(("paper", "number"), [("letter", "1"), ("A4", "9")])
+def test_pages_are_set_up_for_print(listed: Listed, assumptions: Assumptions, paper: Any, number: str) -> None:
+    for sheet in opened(workbook(listed(), assumptions, paper=paper)):
+        assert str(sheet.page_setup.paperSize) == number  # ECMA-376, part 1, 18.3.1.63
         assert sheet.page_setup.orientation == ("landscape" if sheet.title == "Overview" else "portrait")
         assert (sheet.sheet_properties.pageSetUpPr.fitToPage, sheet.page_setup.fitToHeight) == (True, 0)
         assert sheet.print_title_rows and "Page &P of &N" in str(sheet.oddFooter.right.text).replace("&[Page]", "&P")
 
 
+def test_an_unknown_paper_is_refused(listed: Listed, assumptions: Assumptions) -> None:
+    with pytest.raises(ValueError, match="'foolscap' is not one of letter, A4"):
+        workbook(listed(), assumptions, paper="foolscap")  # type: ignore[arg-type]
+
+
 def test_the_same_tables_give_the_same_file(tables: Tables, assumptions: Assumptions) -> None:
     before = {name: table.copy() for name, table in tables.items()}
     shuffled = {name: table.sample(frac=1, random_state=3) for name, table in tables.items()}
-    assert workbook(*tables.values(), assumptions, 2027) == workbook(*tables.values(), assumptions, 2027)
-    one, other = (opened(workbook(*given.values(), assumptions, 2027)) for given in (tables, shuffled))
-    assert [texts(sheet) for sheet in one] == [texts(sheet) for sheet in other]
+    one, again, other = (workbook(content(*given.values(), assumptions, 2027), assumptions)
+                         for given in (tables, tables, shuffled))
+    assert one == again
+    assert [texts(sheet) for sheet in opened(one)] == [texts(sheet) for sheet in opened(other)]
     for name, table in tables.items():
         pd.testing.assert_frame_equal(table, before[name])
 
 
-def test_a_year_without_work_has_an_empty_list(tables: Tables, assumptions: Assumptions) -> None:
-    book = opened(workbook(*tables.values(), assumptions, 2040))
-    assert book.sheetnames == ["Overview", "Materials", "Cautions"]
+def test_a_full_season_has_a_sheet_for_every_block(tables: Tables, assumptions: Assumptions) -> None:
+    def many(table: pd.DataFrame) -> pd.DataFrame:
+        if "block_id" not in table:
+            return table
+        rows = table[table["block_id"] == "B2"]
+        return pd.concat([rows.assign(block_id=f"X{number}") for number in range(150)], ignore_index=True)
+
+    told: list[tuple[int, int]] = []
+    large = {name: many(table) for name, table in tables.items()}
+    file = workbook(content(*large.values(), assumptions, 2027), assumptions, watch=lambda done, of: told.append((done, of)))
+    assert len(openpyxl.load_workbook(BytesIO(file), read_only=True).sheetnames) == 153
+    assert told == [(done, 150) for done in range(1, 151)]
 
 
 @pytest.mark.parametrize(("wanted", "name"), [
@@ -213,11 +154,246 @@ def test_sheet_names_are_unique() -> None:
     assert len({name.lower() for name in names}) == 12 and max(map(len, names)) == 31
 
 
-def test_a_full_season_has_a_sheet_for_every_block(tables: Tables, assumptions: Assumptions) -> None:
-    def many(table: pd.DataFrame) -> pd.DataFrame:
-        rows = table[table["block_id"] == "B2"]
-        return pd.concat([rows.assign(block_id=f"X{number}") for number in range(150)], ignore_index=True)
+# ---- the overview ---------------------------------------------------------------------------------------------------
 
-    large = {name: many(table) for name, table in tables.items()}
-    content = workbook(*large.values(), assumptions, 2027)
-    assert len(openpyxl.load_workbook(BytesIO(content), read_only=True).sheetnames) == 153
+def lines(sheet: Any) -> list[dict[str, Any]]:
+    head = next(row for row in sheet.iter_rows(values_only=True) if row[0] == "No.")
+    return [dict(zip(head, row, strict=True)) for row in sheet.iter_rows(values_only=True) if isinstance(row[0], int)]
+
+
+def test_overview_lists_the_blocks_of_the_year_by_date(book: openpyxl.Workbook) -> None:
+    found = lines(book["Overview"])
+    assert [line["Block"] for line in found] == ["B2", "B1", "@B5", "B3"]
+    first, second = found[:2]
+    assert (first["Start"], first["Last patch"], first["Opens"]) == tuple(
+        pd.Timestamp(day) for day in ("2027-04-20", "2027-05-04", "2027-05-07"))
+    assert (first["Basis"], second["Basis"]) == ("estimated", "counted")
+    assert second["Grinding"] == pd.Timestamp("2028-04-17")
+    assert found[2]["Start"] == "not scheduled"
+    links = [cell.hyperlink.location for row in book["Overview"].iter_rows() for cell in row if cell.hyperlink]
+    assert [link.split("!")[0].strip("'") for link in links] == book.sheetnames[3:]
+    assert book["Overview"].auto_filter.ref == "A3:M7", "the four blocks can be filtered, the total stays"
+
+
+def test_costs_agree_with_the_program_to_the_cent(tables: Tables, assumptions: Assumptions) -> None:
+    odd = tables["program"].assign(cost_usd=[123_456.78, 0.1, 0.2, 987_654.32, 5.0])
+    given = {**tables, "program": odd}
+    sheet = opened(workbook(content(*given.values(), assumptions, 2027), assumptions))["Overview"]
+    costs = {line["Block"]: line["Likely cost"] for line in lines(sheet)}
+    this_year = odd[odd["year"] == 2027].set_index("block_id")["cost_usd"]
+    assert costs == this_year.to_dict()
+    total = next(row for row in sheet.iter_rows() if row[1].value == "Total")
+    assert round(total[11].value, 2) == round(this_year.sum(), 2)
+    assert {cell.number_format for cell in sheet["L"] if isinstance(cell.value, float)} == {"$#,##0.00"}
+    assert f"likely cost ${this_year.sum():,.2f}" in " ".join(texts(sheet))
+
+
+@pytest.mark.parametrize(("order", "blocks"), [
+    ("street", ["@B5", "B3", "B2", "B1"]), ("district", ["B2", "B1", "@B5", "B3"])])
+def test_other_orders(listed: Listed, order: str, blocks: list[str]) -> None:
+    jobs = listed(order=order).jobs
+    assert [job.name for job in jobs] == blocks
+    assert [job.position for job in jobs] == [1, 2, 3, 4]
+
+
+def test_unknown_order_is_refused(listed: Listed) -> None:
+    with pytest.raises(ValueError, match="'size' is not one of date"):
+        listed(order="size")
+
+
+def test_a_year_without_work_says_what_is_missing(listed: Listed, assumptions: Assumptions) -> None:
+    book = opened(workbook(listed(2040), assumptions))
+    assert book.sheetnames == ["Overview", "Orders", "Cautions"]
+    found = " ".join(texts(book["Overview"]))
+    assert "0 blocks, likely cost $0.00" in found and "The program has no work in 2040" in found
+    assert any(text.startswith("There is nothing to order") for text in texts(book["Orders"]))
+
+
+# ---- what a list is cut down to -------------------------------------------------------------------------------------
+
+def test_a_list_of_some_blocks(listed: Listed) -> None:
+    assert [job.name for job in listed(blocks=["B3", "B1", "elsewhere"]).jobs] == ["B1", "B3"]
+
+
+def test_a_list_of_some_weeks_and_crews(listed: Listed, assumptions: Assumptions) -> None:
+    # B1 is milled from Wednesday 12 May on, B2's concrete placed until Tuesday 4 May and B1 marked on the 3rd
+    assert [job.name for job in listed(weeks=[pd.Timestamp("2027-05-12")]).jobs] == ["B1"]
+    assert [job.name for job in listed(weeks=[pd.Timestamp("2027-05-03")]).jobs] == ["B2", "B1"]
+    assert [job.name for job in listed(crews=["Concrete crew"]).jobs] == ["B2"]
+    assert listed(weeks=[pd.Timestamp("2027-05-10")], crews=["Concrete crew"]).jobs == ()
+    assert [job.name for job in listed(crews=["Patching crew", "Grinder"]).jobs] == ["B1"]
+    book = opened(workbook(listed(weeks=[pd.Timestamp("2027-04-28")], crews=["Concrete crew"]), assumptions))
+    told = next(text for text in texts(book["Overview"]) if text.startswith("Only for"))
+    assert "the week of Mon 26 Apr 2027" in told and "Concrete crew" in told
+    rows = {row[0]: row[2] for row in below(book["1 B2"], "Order of work") if len(row) > 4 and row[0] != "Task"}
+    assert rows == {"Mark and sound": "other crew", "Saw full depth": "other crew", "Drill and set dowels": "yes",
+                    "Place concrete": "yes"}
+    late = opened(workbook(listed(weeks=[pd.Timestamp("2027-05-03")]), assumptions))["1 B2"]
+    assert {row[0]: row[2] for row in below(late, "Order of work") if len(row) > 4 and row[0] != "Task"} == {
+        "Mark and sound": "other week", "Saw full depth": "other week", "Drill and set dowels": "other week",
+        "Place concrete": "yes"}
+
+
+def test_a_list_of_a_week_without_work_says_so(listed: Listed, assumptions: Assumptions) -> None:
+    book = opened(workbook(listed(weeks=[pd.Timestamp("2027-07-05")]), assumptions))
+    assert "No block has a task there: choose other weeks or crews, or look at the season calendar." in texts(
+        book["Overview"])
+
+
+# ---- the sheet of a block -------------------------------------------------------------------------------------------
+
+def test_sheet_of_an_estimated_block(book: openpyxl.Workbook) -> None:
+    found = texts(book["1 B2"])
+    assert any(text.startswith("Estimated: the quantities") for text in found)
+    assert {"Quantities, estimated", "Planned, estimated", "Materials to bring, estimated"} <= set(found)
+    assert {"8 in (assumed)", "2 (assumed)", "Note: A utility digs here in 2029", "posted 30 mph"} <= set(found)
+    assert "of another year" not in " ".join(found) and "999" not in found
+    assert "At least 28 days since the last patch of the block" not in found, "the block is not ground"
+    assert {"Drill and set dowels", "Saw full depth", "Dowel drilled and grouted", "196"} <= set(found)
+    assert any("local codes, the engineer and a competent person on site decide" in text for text in found)
+
+
+def test_sheet_of_a_counted_block(book: openpyxl.Workbook) -> None:
+    found = texts(book["2 B1"])
+    assert not any("stimated" in text for text in found)
+    assert "At least 28 days since the last patch of the block" in found
+    assert "Grind surface (next season)" in found
+    assert "Repairs from the panel survey" not in found
+
+
+def test_limits_and_days_of_a_block(book: openpyxl.Workbook) -> None:
+    found = dict(zip(texts(book["1 B2"]), texts(book["1 B2"])[1:], strict=False))
+    assert found["Start station"] == "0+00 at 3rd Ave" and found["End station"] == "4+00 at -2+3"
+    assert found["Work"] == "Tue 20 Apr to Tue 04 May 2027" and found["Width"] == "24 ft, curb to curb"
+    # sawn on Wednesday 28 April; three working days before: Friday, Monday, Tuesday pass after Thursday
+    assert found["Call 811 by"] == "Thu 22 Apr 2027"
+    # marked on 20 April, 14 days of the ticket
+    assert found["Marks run out"] == "Tue 04 May 2027, if called 20 Apr"
+    assert found["Taper, 12 ft"] == "180 ft" and found["Buffer"] == "200 ft"
+    assert found["Shifting, shoulder taper"] == "90 ft, 60 ft"
+
+
+def test_cutting_after_the_marks_have_run_out_is_warned_of(listed: Listed, tables: Tables, assumptions: Assumptions) -> None:
+    short = assumptions.having("safety", {"ticket_days": "5"})
+    found = " ".join(texts(opened(workbook(content(*tables.values(), short, 2027), short))["1 B2"]))
+    assert "Cutting goes on until Thu 29 Apr 2027, but utility marks that are asked for on Tue 20 Apr 2027 run out on Sun 25" \
+        in found
+
+
+def test_repairs_are_listed_in_order_with_their_totals(book: openpyxl.Workbook) -> None:
+    rows = held(book["1 B2"])
+    # 6 x 12 ft x 8 in: 72 sq ft and 48 cu ft, 48 / 27 = 1.78 cu yd
+    assert [[round(value, 2) if isinstance(value, float) else value for value in row[:-1]]
+            for row in rows if "Full depth" in row] == [
+        [1, "Full depth", "0+15", 0, 6, 12, 8, 72, 1.78, 22, 0], [2, "Full depth", "0+30", 0, 6, 12, 8, 72, 1.78, 22, 0]]
+    total = next(row for row in rows if row[:1] == ["Total of 2 repairs"])
+    assert total[1] == 144 and total[2] == pytest.approx(96 / 27) and total[3:5] == [44, 0]
+
+
+def test_repairs_that_a_strategy_does_not_cut_are_not_listed(tables: Tables, assumptions: Assumptions) -> None:
+    program = tables["program"].replace({"strategy": {"full_depth": "partial_depth"}})
+    quantities = tables["quantities"].replace({"strategy": {"full_depth": "partial_depth"}})
+    given = {**tables, "program": program, "quantities": quantities}
+    found = texts(opened(workbook(content(*given.values(), assumptions, 2027), assumptions))["1 B2"])
+    assert "2 full-depth repairs of the survey are not part of this work." in found and "Full depth" not in found
+
+
+def test_block_without_quantities_and_days_says_so(book: openpyxl.Workbook) -> None:
+    found = texts(book["4 B3"])
+    assert {"No quantity is given for this block.", "The block is not on the season calendar.", "not on the calendar",
+            "No task is on the calendar, so there is nothing to tick off yet."} <= set(found)
+
+
+def test_cautions_stand_where_the_work_is(book: openpyxl.Workbook) -> None:
+    found = texts(book["1 B2"])
+    at = {text: found.index(text) for text in ("Hold points: stop until it is seen",)}
+    general = next(index for index, text in enumerate(found) if text.startswith("- Traffic, posted 30 mph"))
+    drilling = next(index for index, text in enumerate(found) if text.startswith("- Silica, dowel drilling rig"))
+    step = found.index("Dust collection running, respirators on")
+    assert general < at["Hold points: stop until it is seen"] < drilling < step
+    assert found[drilling - 1] == "Drill and set dowels"
+    once = [text for text in found if "pH 12.5 or more" in text]
+    assert len(once) == 1, "a caution of two tasks is written out for the first"
+
+
+def test_a_sketch_shows_where_a_block_lies(book: openpyxl.Workbook) -> None:
+    images = {sheet.title: sheet._images for sheet in book}
+    assert {name for name, found in images.items() if found} == {"1 B2", "2 B1", "3 @B5", "4 B3"}
+
+
+def test_a_list_without_lines_has_no_sketch(tables: Tables, assumptions: Assumptions) -> None:
+    given = {**tables, "geometry": empty("geometry")}
+    book = opened(workbook(content(*given.values(), assumptions, 2027), assumptions))
+    assert len(book.sheetnames) == 7 and not any(sheet._images for sheet in book)
+
+
+def test_long_names_and_many_repairs_stay_whole(tables: Tables, assumptions: Assumptions) -> None:
+    name = "Boulevard of the Old River Embankment " * 2 + "East"
+    tables["overview"].loc[tables["overview"]["block_id"] == "B2", ["street", "from_street"]] = name
+    one = tables["repairs"].iloc[:1]
+    tables["repairs"] = pd.concat([one.assign(repair_id=number, x_ft=6.0 * number) for number in range(1, 61)],
+                                  ignore_index=True)
+    sheet = opened(workbook(content(*tables.values(), assumptions, 2027), assumptions))["1 B2"]
+    assert f"{name}, from {name} to -2+3" in texts(sheet)
+    numbers = [key[3] for key, _ in keyed(sheet) if key[0] == "repairs"]
+    assert numbers == [str(number) for number in range(1, 61)]
+    assert max(row.height for row in sheet.row_dimensions.values() if row.height) <= 409
+
+
+# ---- what is filled in ----------------------------------------------------------------------------------------------
+
+def test_rows_to_fill_in_have_their_keys_in_a_hidden_column(book: openpyxl.Workbook, tables: Tables) -> None:
+    sheet = book["1 B2"]
+    assert sheet.column_dimensions["R"].hidden
+    keys = [key for key, row in keyed(sheet)]
+    planned = tables["quantities"].query("block_id == 'B2' and strategy == 'full_depth'")
+    assert sorted(key[3] for key in keys if key[0] == "quantities") == sorted(planned["pay_item"])
+    assert [key for key in keys if key[0] == "repairs"] == [("repairs", "B2", 2027, number) for number in ("1", "2")]
+    assert {key[1:3] for key in keys} == {("B2", 2027)}
+
+
+def test_entries_take_numbers_alone_and_the_rest_is_locked(book: openpyxl.Workbook) -> None:
+    sheet = book["1 B2"]
+    assert sheet.protection.sheet and sheet.protection.password is None
+    heads = {cell.value: cell.column for row in sheet.iter_rows() for cell in row if isinstance(cell.value, str)
+             and any(cell.value in entries for entries in ENTRIES.values())}
+    assert set(heads) == {head for entries in ENTRIES.values() for head in entries}
+    for key, row in keyed(sheet):
+        for head in ENTRIES[key[0]]:
+            cell = row[heads[head] - 1]
+            assert cell.value is None and not cell.protection.locked
+            [rule] = [rule for rule in sheet.data_validations.dataValidation if cell.coordinate in rule.sqref]
+            assert (rule.type, rule.operator, rule.formula1) == ("decimal", "greaterThanOrEqual", "0")
+            assert "zero or more" in rule.error
+        assert row[0].protection.locked
+
+
+def test_what_is_typed_in_is_read_back(file: bytes) -> None:
+    book = opened(file)
+    sheet = book["1 B2"]
+    heads = {cell.value: cell.column - 1 for row in sheet.iter_rows() for cell in row}
+    for key, row in keyed(sheet):
+        if key[3] == "concrete_full":
+            row[heads["Actual quantity"]].value = 51.25
+        elif key[3] == "2":
+            row[heads["Actual length, ft"]].value = 6.5
+            row[heads["Actual depth, in"]].value = 9
+    filled = BytesIO()
+    book.save(filled)
+    found = read_measured("filled.xlsx", filled.getvalue(), ["B1", "B2", "B3", "@B5"], 2027)
+    [quantity] = found.quantities.to_dict("records")
+    assert (quantity["block_id"], quantity["year"], quantity["pay_item"], quantity["quantity"]) == (
+        "B2", 2027, "concrete_full", 51.25)
+    [repair] = found.repairs.to_dict("records")
+    assert (repair["repair_id"], repair["length_ft"], repair["depth_in"]) == (2, 6.5, 9) and pd.isna(repair["width_ft"])
+
+
+# ---- the orders -----------------------------------------------------------------------------------------------------
+
+def test_orders_are_listed_by_week(book: openpyxl.Workbook) -> None:
+    rows = held(book["Orders"])
+    # B2's dowels are drilled on Thursday 29 April 2027; @B5 is on no calendar
+    week = rows.index(["Week of Mon 26 Apr 2027"])
+    assert ["Dowels to drill and set", 196, "each", 196, "Dowel drilled and grouted"] in rows[week:week + 12]
+    assert ["Not on the calendar"] in rows
+    assert ["Ready-mixed concrete", pytest.approx(58.9), "cu yd", pytest.approx(58.9)] in rows

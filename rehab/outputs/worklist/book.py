@@ -1,128 +1,170 @@
-"""The workbook: an overview of the year, materials by week, the cautions, and a sheet per block."""
+"""The whole list: an overview of the year, orders by week, the cautions' sources, and a sheet per block."""
 
 from __future__ import annotations
 
-from datetime import datetime
-from io import BytesIO
-from typing import Any, Final
-
-import pandas as pd
-import xlsxwriter
+from collections.abc import Callable, Sequence
+from typing import Any, Final, Literal
 
 from rehab.base.settings import Assumptions
-from rehab.outputs.words import count, day, known, label, money, unit
-from rehab.outputs.worklist.blocksheet import write_block
-from rehab.outputs.worklist.cautions import DECIDES, LANE_FT, Caution, load_cautions, taper_ft
-from rehab.outputs.worklist.gather import Job, jobs, materials_by_week
-from rehab.outputs.worklist.paper import Paper, formats_of, sheet_name
+from rehab.outputs.drawings import LETTER, Paper, Streets
+from rehab.outputs.words import count, day, known, label, price, unit
+from rehab.outputs.worklist.blocksheet import WIDTHS, write_block
+from rehab.outputs.worklist.cautions import DECIDES, Caution, load_cautions
+from rehab.outputs.worklist.gather import Content
+from rehab.outputs.worklist.job import Chosen, Job
+from rehab.outputs.worklist.paper import Workbook, sheet_name
+from rehab.outputs.worklist.sheet import Book, Figure, Sheet
+from rehab.outputs.worklist.traffic import SPEEDS_MPH, lengths
 
-_ALL_SPEEDS: Final = tuple(range(20, 80, 5))
+#: told how many of all blocks are done
+Watch = Callable[[int, int], None]
 
-
-def workbook(overview: pd.DataFrame, network: pd.DataFrame, needs: pd.DataFrame, program: pd.DataFrame,
-             quantities: pd.DataFrame, tasks: pd.DataFrame, repairs: pd.DataFrame, notes: pd.DataFrame,
-             assumptions: Assumptions, year: int, *, order: str = "date") -> bytes:
-    """The work list of one year as the bytes of an XLSX file.
-
-    The tables are those of the contract; rows of other years and of blocks that the program leaves alone in
-    ``year`` are passed over.  ``order`` is one of :data:`~rehab.outputs.worklist.gather.ORDERS`.  Every text is
-    written as text: the file holds no formula and no link outside itself.
-    """
-    listed = jobs(overview, network, needs, program, quantities, tasks, repairs, notes, year, order)
-    cautions = load_cautions()
-    stream = BytesIO()
-    options = {"in_memory": True, "strings_to_formulas": False, "strings_to_urls": False,
-               "strings_to_numbers": False}
-    with xlsxwriter.Workbook(stream, options) as book:
-        book.set_properties({"title": f"Work list {year}", "created": datetime(year, 1, 1)})
-        formats = formats_of(book)
-        taken = {"overview", "materials", "cautions"}
-        names = [sheet_name(f"{job.position} {job.block['block_id']}", taken) for job in listed]
-        _overview(Paper(book, formats, "Overview", _OVERVIEW_WIDTHS), listed, names, notes, year)
-        _materials(Paper(book, formats, "Materials"), materials_by_week(listed, assumptions), year)
-        _cautions(Paper(book, formats, "Cautions"), cautions)
-        for job, name in zip(listed, names, strict=True):
-            write_block(Paper(book, formats, name), job, cautions, assumptions, year)
-    return stream.getvalue()
-
-
-_OVERVIEW_WIDTHS: Final = (4.5, 11.0, 16, 22, 11, 19, 10.5, 10.5, 10.5, 10.5, 10.5, 11, 9.5)
+_SKETCH_IN: Final = (8.7, 1.5)
+_LEAST: Final = 0.05  #: what shows as 0.0: traces that a forecast expects
+_OVERVIEW_WIDTHS: Final = (4.5, 15.0, 16, 20, 11, 17, 10.5, 10.5, 10.5, 10.5, 10.5, 13.5, 9.5)
 _OVERVIEW_HEAD: Final = ("No.", "Block", "Street", "From, to", "District", "Strategy", "Start", "Last patch",
-                         "Grinding", "Finish", "Opens", "Likely, $", "Basis")
+                         "Grinding", "Finish", "Opens", "Likely cost", "Basis")
+_ONES: Final = (1,) * len(_OVERVIEW_HEAD)
 
 
-def _overview(paper: Paper, listed: list[Job], names: list[str], notes: pd.DataFrame, year: int) -> None:
-    paper.line(f"Work list {year}", "title", lines=2)
-    guessed = sum(job.estimated for job in listed)
-    total = money(sum(job.cost_usd for job in listed))
-    paper.line(f"{count(len(listed), 'block')}, likely cost {total} in dollars of {year}; "
+def workbook(listed: Content, assumptions: Assumptions, *, paper: Literal["letter", "A4"] = "letter",
+             watch: Watch | None = None) -> bytes:
+    """The work list of one year as the bytes of an XLSX file, laid out to print on ``paper``.
+
+    Every text is written as text: the file holds no formula and no link outside itself.  Where actual sizes and
+    quantities are entered, a hidden cell past the row's end says what the row is (:class:`~.sheet.Key`, as JSON).
+    """
+    file = Workbook(f"Work list {listed.year}", listed.year, paper)
+    write(file, listed, assumptions, watch, plans=None)
+    return file.file()
+
+
+def write(book: Book, listed: Content, assumptions: Assumptions, watch: Watch | None = None, *,
+          plans: Paper | None = LETTER) -> None:
+    """Write all sheets into a book.
+
+    ``plans`` is the paper, lying, that panel plans are drawn for; None for a book that keeps no scale.  ``watch`` is
+    called after each block.
+    """
+    cautions = load_cautions()
+    taken = {"overview", "orders", "cautions"}
+    names = [sheet_name(f"{job.position} {job.name}", taken) for job in listed.jobs]
+    _overview(book.sheet("Overview", _OVERVIEW_WIDTHS, landscape=True), listed, names)
+    _orders(book.sheet("Orders"), listed)
+    _cautions(book.sheet("Cautions"), cautions, assumptions)
+    streets = Streets(listed.geometry, listed.streets)
+    for done, (job, name) in enumerate(zip(listed.jobs, names, strict=True), start=1):
+        length = job.sizes.get("length_ft")
+        sketch = streets.sketch(job.name, width_in=_SKETCH_IN[0], height_in=_SKETCH_IN[1],
+                                length_ft=float(length) if known(length) else None)  # type: ignore[arg-type]
+        write_block(book.sheet(name, WIDTHS), job, sketch, cautions, listed.chosen, assumptions, listed.year, plans)
+        if watch is not None:
+            watch(done, len(listed.jobs))
+
+
+def _overview(sheet: Sheet, listed: Content, names: Sequence[str]) -> None:
+    year, jobs = listed.year, listed.jobs
+    sheet.line(f"Work list {year}", "title")
+    guessed = sum(job.estimated for job in jobs)
+    sheet.line(f"{count(len(jobs), 'block')}, likely cost {price(listed.cost_usd)} in dollars of {year}; "
                f"{count(guessed, 'block rests', 'blocks rest')} on estimated needs. Each block has a sheet, named "
                "by its number and block. Days are planning values.")
-    top = paper.row
-    paper.table([1] * len(_OVERVIEW_HEAD), _OVERVIEW_HEAD, [_line(job) for job in listed])
-    for row, name in enumerate(names, start=top + 1):
-        paper.link(row, 1, name, str(listed[row - top - 1].block["block_id"]))
-    said = [str(text) for text in notes.loc[notes["block_id"].isna() & (notes["year"].isna()
-                                            | (notes["year"] == year)), "message"]]
-    if said:
-        paper.section("Notes")
-        for text in said:
-            paper.line(text)
-    paper.blank()
-    paper.line(DECIDES)
-    paper.print_setup(f"Work list {year}, overview", landscape=True, repeat=top + 1)
-    paper.sheet.freeze_panes(top + 1, 2)
-    if listed:
-        paper.sheet.autofilter(top, 0, top + len(listed), len(_OVERVIEW_HEAD) - 1)
+    for text in (_chosen_words(listed.chosen), _missing(listed)):
+        if text:
+            sheet.line(text, "warning")
+    sheet.table(_ONES, _OVERVIEW_HEAD, [])
+    sheet.repeat_above()
+    if jobs:
+        sheet.table(_ONES, (), [_line(job) for job in jobs])
+        for row, (job, name) in enumerate(zip(jobs, names, strict=True)):
+            sheet.link(job.name, name, table_row=row, column=1)
+        sheet.table(_ONES, (), [["", "Total", *[""] * 9, Figure(listed.cost_usd, 2, "$"), ""]])
+    if listed.notes:
+        sheet.section("Notes")
+        for text in listed.notes:
+            sheet.line(text)
+    sheet.section("How to use the list")
+    sheet.line("A sheet has what the crew needs on the block, in the order in which it is needed. Actual sizes and "
+               "quantities are entered as numbers in the pale cells of the workbook and can be read back to be "
+               "compared with the plan; all else that a sheet leaves empty is written by hand or typed.")
+    sheet.line(DECIDES, "warning")
+    sheet.finish(f"Work list {year}, overview")
+
+
+def _chosen_words(chosen: Chosen) -> str:
+    """What the list was cut down to, if it was."""
+    weeks = ", ".join(day(week) for week in chosen.weeks)
+    parts = [f"the {'week' if len(chosen.weeks) == 1 else 'weeks'} of {weeks}"] if weeks else []
+    parts += [", ".join(chosen.crews)] if chosen.crews else []
+    return (f"Only for {' and for '.join(parts)}: blocks without a task there are left out. The order of work shows "
+            "all tasks of a block and which of them are for this list." if parts else "")
+
+
+def _missing(listed: Content) -> str:
+    """Why a list is empty, and what to do about it."""
+    if listed.jobs:
+        return ""
+    if listed.chosen:
+        return "No block has a task there: choose other weeks or crews, or look at the season calendar."
+    return (f"The program has no work in {listed.year} on the blocks that were chosen: choose another year or other "
+            "blocks, or give the year a budget.")
 
 
 def _line(job: Job) -> list[Any]:
     block = job.block
     ends = " to ".join(str(block[end]) for end in ("from_street", "to_street") if known(block.get(end)))
-    return [job.position, block["block_id"], block.get("street"), ends, block.get("district"),
-            label(job.strategy), job.first() or "not scheduled", job.patched,
-            job.first("grind"), job.last(), job.opens, round(job.cost_usd), "estimated" if job.estimated else "counted"]
+    given = [block["block_id"], block.get("street"), ends, block.get("district"), label(job.strategy),
+             job.first() or "not scheduled", job.patched, job.first("grind"), job.last(), job.opens]
+    return [job.position, *(value if known(value) else "" for value in given), Figure(job.cost_usd, 2, "$"),
+            "estimated" if job.estimated else "counted"]
 
 
-def _materials(paper: Paper, table: pd.DataFrame, year: int) -> None:
-    paper.line(f"Quantities and materials {year}", "title", lines=2)
-    paper.line("Quantities of pay items and of the materials inside them, with the waste factors of the "
-               "assumptions. The part called estimated rests on an index, a rating or a word, not on counts: "
-               "measure before ordering.")
-    paper.section("Whole year")
-    keys = ["item", "part_of", "unit"]
-    whole = table.groupby(keys, as_index=False)[["quantity", "estimated"]].sum().sort_values(["part_of", "item"])
-    head = ("Item", "Part of", "Unit", "Quantity", "Of which estimated")
-    paper.table([4, 4, 1, 1, 2], head, [_amount(row) for row in whole.to_dict("records")])
-    paper.section("By week")
-    paper.line("A quantity stands in the week in which the task that uses it begins on the block.")
+def _orders(sheet: Sheet, listed: Content) -> None:
+    table = listed.orders[listed.orders["quantity"] >= _LEAST]
+    sheet.line(f"Orders {listed.year}", "title")
+    sheet.repeat_above()
+    sheet.line("Materials with the waste factors of the pay items, in the week in which the task that uses them begins "
+               "on the block; equipment as the most that is at work at once in the week. The part called estimated "
+               "rests on an index, a rating or a word, not on counts: measure before ordering. Less than "
+               f"{_LEAST} is left out.")
+    if table.empty:
+        sheet.line("There is nothing to order: no block is listed, or none has quantities or tasks.")
+    bought = table[table["kind"] == "material"]
+    whole = bought.groupby(["item", "unit"], as_index=False)[["quantity", "estimated"]].sum()
+    if len(whole):
+        sheet.section("Materials, all weeks")
+        sheet.table([6, 2, 2, 2], ("Material", "Quantity", "Unit", "Of which estimated"),
+                    [_amount(row, 1) for row in whole.to_dict("records")])
     for week, rows in table.groupby("week", dropna=False):
-        name = f"Week of {day(week)}" if known(week) else "Not on the calendar"
-        paper.table([4, 4, 1, 1, 2], (name, "Part of", "Unit", "Quantity", "Of which estimated"),
-                    [_amount(row) for row in rows.to_dict("records")])
-        paper.blank()
-    paper.print_setup(f"Work list {year}, materials", landscape=False, repeat=1)
+        sheet.section(f"Week of {day(week)}" if known(week) else "Not on the calendar")
+        for kind, head, digits in (("material", "Material", 1), ("equipment", "Equipment", 0)):
+            own = rows[rows["kind"] == kind]
+            if len(own):
+                sheet.table([4, 1, 1, 2, 4], (head, "Quantity", "Unit", "Of which estimated", "For"),
+                            [[*_amount(row, digits), row["why"]] for row in own.to_dict("records")])
+    sheet.finish(f"Work list {listed.year}, orders")
 
 
-def _amount(row: dict[Any, Any]) -> list[Any]:
-    return [row["item"], row["part_of"], unit(row["unit"]), round(row["quantity"], 1),
-            round(row["estimated"], 1) if row["estimated"] else None]
+def _amount(row: dict[Any, Any], digits: int) -> list[Any]:
+    return [row["item"], Figure(float(row["quantity"]), digits), unit(row["unit"]),
+            Figure(float(row["estimated"]), digits) if row["estimated"] else ""]
 
 
-def _cautions(paper: Paper, cautions: list[Caution]) -> None:
-    paper.line("Cautions and where they come from", "title", lines=2)
-    paper.line(DECIDES, "warning")
-    paper.line("The sheet of a block shows those of its own tasks, with its own figures. 'From memory' means that "
+def _cautions(sheet: Sheet, cautions: Sequence[Caution], assumptions: Assumptions) -> None:
+    lane = assumptions.number("safety", "lane_ft")
+    sheet.line("Cautions and where they come from", "title")
+    sheet.repeat_above()
+    sheet.line(DECIDES, "warning")
+    sheet.line("The sheet of a block shows those of its own tasks, with its own figures. 'From memory' means that "
                "the source was not read for this list: look it up before relying on it.")
-    paper.section("Sources")
-    rows = [(row.key.replace("_", " "), row.citation, row.status) for row in cautions]
-    paper.table([3, 6, 3], ("Caution", "Source", "How sure"), rows)
-    paper.section(f"Taper lengths in feet for an offset of {LANE_FT:.0f} ft")
-    paper.line("MUTCD Part 6 (text of 2009; the 11th edition of 2023 was not read): L = W S^2 / 60 up to 40 mph, "
-               "L = W S from 45 mph. The posted speed, the 85th percentile or the expected speed counts, "
-               "whichever the traffic plan says.")
-    lengths = [taper_ft(speed, LANE_FT) for speed in _ALL_SPEEDS]
-    paper.table([3, 3, 3, 3], ("Speed, mph", "Merging, L", "Shifting, L / 2", "Shoulder, L / 3"),
-                [(speed, length, length / 2, length / 3)
-                 for speed, length in zip(_ALL_SPEEDS, lengths, strict=True)])
-    paper.print_setup("Cautions", landscape=False, repeat=1)
+    sheet.section("Sources")
+    pounds = {"pounds": f"{assumptions.number('safety', 'concrete_lb_per_cuft'):g}"}
+    sheet.table([3, 6, 3], ("Caution", "Source", "How sure"),
+                [(row.key.replace("_", " "), row.citation.format_map(pounds), row.status) for row in cautions])
+    sheet.section(f"Lengths in feet of closing a lane of {lane:g} ft, by speed")
+    sheet.line("Tapers: MUTCD Part 6 (text of 2009; the 11th edition of 2023 was not read): L = W S^2 / 60 up to "
+               "40 mph, L = W S from 45 mph. Buffer: stopping sight distance. The posted speed, the 85th percentile or "
+               "the expected speed counts, whichever the traffic plan says.")
+    head = ("Speed, mph", "Merging taper, L", "Shifting taper, L / 2", "Shoulder, L / 3", "Buffer")
+    sheet.table([2, 3, 3, 2, 2], head, [(speed, *lengths(speed, lane)) for speed in SPEEDS_MPH])
+    sheet.finish("Cautions")

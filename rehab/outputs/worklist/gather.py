@@ -2,61 +2,74 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Collection, Iterable
+from dataclasses import dataclass, field, replace
 from typing import Any, Final
 
 import pandas as pd
 
 from rehab.base.settings import Assumptions
 from rehab.base.tables import TASKS
-from rehab.outputs.words import known, part_of, pay_items
+from rehab.outputs.words import known
+from rehab.outputs.worklist.job import Chosen, Job, Row, monday
+from rehab.outputs.worklist.orders import orders
 
 ORDERS: Final = ("date", "district", "street")
-_PATCHES: Final = ("patch", "place")
-_SEALING: Final = ("crack_filling", "joint_resealing")
-
-
-Row = dict[str, Any]
-
+#: kinds of repairs that a strategy does not cut: they wait for a heavier one
+_LEFT: Final = {"partial_depth": ("full depth", "casting box-out"), "reconstruction": (
+    "full depth", "casting box-out", "partial depth")}
 
 @dataclass(frozen=True)
-class Job:
-    """One block of the year: its line in the overview and the rows that belong to it."""
+class Content:
+    """All that a work list of one year shows, whatever it is written into.
 
-    position: int
-    block: Row
-    sizes: Row
-    needs: Row
-    strategy: str
-    cost_usd: float
-    estimated: bool
-    quantities: list[Row]
-    tasks: list[Row]
-    repairs: list[Row]
-    notes: list[str]
+    ``orders`` is the table of that name; ``notes`` are those of the year that belong to no block.  ``geometry`` holds
+    the lines of all blocks and ``streets`` their names, for the sketches.
+    """
 
-    def first(self, *kinds: str) -> pd.Timestamp | None:
-        """First day of the tasks of these kinds, of all without any; None if there is no such task."""
-        return min((row["start"] for row in self.tasks if not kinds or row["task"] in kinds), default=None)
-
-    def last(self, *kinds: str) -> pd.Timestamp | None:
-        """Last day of the tasks of these kinds, of all without any; None if there is no such task."""
-        return max((row["finish"] for row in self.tasks if not kinds or row["task"] in kinds), default=None)
+    year: int
+    jobs: tuple[Job, ...]
+    orders: pd.DataFrame
+    chosen: Chosen
+    notes: tuple[str, ...]
+    geometry: pd.DataFrame
+    streets: dict[str, str] = field(repr=False)
 
     @property
-    def patched(self) -> pd.Timestamp | None:
-        """The day the last patch or panel is placed."""
-        return self.last(*_PATCHES)
+    def cost_usd(self) -> float:
+        """Likely cost of the listed blocks, dollars of the year."""
+        return sum(job.cost_usd for job in self.jobs)
 
-    @property
-    def opens(self) -> pd.Timestamp | None:
-        """The day the block opens after its last closing task."""
-        return max((row["opens"] for row in self.tasks if known(row["opens"])), default=None)
+
+def content(overview: pd.DataFrame, network: pd.DataFrame, needs: pd.DataFrame, program: pd.DataFrame,
+            quantities: pd.DataFrame, tasks: pd.DataFrame, repairs: pd.DataFrame, findings: pd.DataFrame,
+            notes: pd.DataFrame, geometry: pd.DataFrame, assumptions: Assumptions, year: int, *,
+            order: str = "date", blocks: Collection[str] | None = None,
+            weeks: Iterable[pd.Timestamp] | None = None, crews: Iterable[str] | None = None) -> Content:
+    """What the work list of a year shows, from tables of the contract.
+
+    Rows of other years and of blocks that the program leaves alone in ``year`` are passed over.  ``order`` is one of
+    :data:`ORDERS`.  ``blocks`` keeps these alone; ``weeks`` (any day of each) those with a task in one of them;
+    ``crews`` (by name, or by the name that several share: 'Concrete crew') those with a task of one of them, in one of
+    the weeks where both are given.  Raises :class:`ValueError` for an order that is not known.
+    """
+    chosen = Chosen(tuple(sorted({monday(pd.Timestamp(day)) for day in weeks or ()})),
+                    tuple(dict.fromkeys(crews or ())))
+    wanted = program if blocks is None else program[program["block_id"].isin(list(blocks))]
+    found = jobs(overview, network, needs, wanted, quantities, tasks, repairs, findings, notes, year, order)
+    if chosen:
+        found = [job for job in found if any(not chosen.other(task) for task in job.tasks)]
+        found = [replace(job, position=position) for position, job in enumerate(found, start=1)]
+    of_year = notes[notes["block_id"].isna() & (notes["year"].isna() | (notes["year"] == year))]
+    named = overview[overview["street"].notna()]
+    return Content(year, tuple(found), orders(found, assumptions, chosen), chosen,
+                   tuple(str(text) for text in of_year["message"]), geometry,
+                   dict(zip(named["block_id"].astype(str), named["street"].astype(str), strict=True)))
 
 
 def jobs(overview: pd.DataFrame, network: pd.DataFrame, needs: pd.DataFrame, program: pd.DataFrame,
-         quantities: pd.DataFrame, tasks: pd.DataFrame, repairs: pd.DataFrame, notes: pd.DataFrame, year: int,
-         order: str) -> list[Job]:
+         quantities: pd.DataFrame, tasks: pd.DataFrame, repairs: pd.DataFrame, findings: pd.DataFrame,
+         notes: pd.DataFrame, year: int, order: str) -> list[Job]:
     """The blocks that the program works on in ``year``, in one of :data:`ORDERS`.
 
     Needs are those of the year, or else of the latest year before it.
@@ -71,58 +84,20 @@ def jobs(overview: pd.DataFrame, network: pd.DataFrame, needs: pd.DataFrame, pro
     in_order = tasks.assign(place=tasks["task"].map(TASKS.index)).sort_values(["start", "finish", "place", "task_id"])
     work = _many(in_order.drop(columns="place"), names)
     cuts = _many(repairs.sort_values("repair_id"), names)
+    seen = _many(findings.sort_values("defect_id"), names)
     said = _many(notes[notes["year"].isna() | (notes["year"] == year)], names)
     found = []
     for name, strategy, cost in zip(chosen["block_id"], chosen["strategy"], chosen["cost_usd"], strict=True):
-        block, needed = blocks.get(name, {"block_id": name}), need.get(name, {})
+        block, needed, surveyed = blocks.get(name, {"block_id": name}), need.get(name, {}), cuts.get(name, [])
         found.append(Job(
             0, block, sizes.get(name, {}), needed, strategy, float(cost),
             _true(block.get("estimated")) or _true(needed.get("estimated")),
-            [row for row in amounts.get(name, []) if row["strategy"] == strategy],
-            work.get(name, []), cuts.get(name, []), [str(row["message"]) for row in said.get(name, [])],
+            [row for row in amounts.get(name, []) if row["strategy"] == strategy], work.get(name, []),
+            [row for row in surveyed if row["kind"] not in _LEFT.get(strategy, ())], surveyed, seen.get(name, []),
+            [str(row["message"]) for row in said.get(name, [])],
         ))
     ordered = sorted(found, key=lambda job: _sort_key(job, order))
     return [replace(job, position=position) for position, job in enumerate(ordered, start=1)]
-
-
-def materials_by_week(listed: list[Job], assumptions: Assumptions) -> pd.DataFrame:
-    """Quantities summed by the week in which the task that uses them starts.
-
-    Columns ``week`` (its Monday, NaT for a block that is not on the calendar), ``pay_item``, ``item`` (words),
-    ``part_of`` (the items that this one is a part of; empty for an item that stands by itself), ``unit``,
-    ``quantity`` and ``estimated`` (the part of the quantity that rests on estimates).
-    """
-    users, items = _users(assumptions), pay_items(assumptions.table("pay_items"))
-    present = {row["pay_item"] for job in listed for row in job.quantities}
-    columns = ["week", "pay_item", "item", "part_of", "unit", "quantity", "estimated"]
-    rows = [
-        (_monday(job, users.get(item, "place")), item, items[item].name, part_of(items, item, present),
-         row["unit"], row["quantity"], row["quantity"] if job.estimated else 0.0)
-        for job in listed for row in job.quantities for item in (row["pay_item"],)
-    ]
-    table = pd.DataFrame(rows, columns=columns).astype({"week": "datetime64[us]"})
-    keys = columns[:5]
-    table = table.groupby(keys, dropna=False, as_index=False, sort=False)[["quantity", "estimated"]].sum()
-    return table.sort_values(["week", "part_of", "item"], ignore_index=True)
-
-
-def _users(assumptions: Assumptions) -> dict[str, str]:
-    """Pay item -> the task that uses it up: the last one whose crew rate is counted in it, or in its parent."""
-    crews = assumptions.table("crews")
-    users = dict.fromkeys(_SEALING, "fill")
-    for task, quantity in sorted(zip(crews["task"], crews["quantity"], strict=True),
-                                 key=lambda pair: TASKS.index(pair[0])):
-        users[str(quantity)] = str(task)
-    for key, item in pay_items(assumptions.table("pay_items")).items():
-        using = [users[carrier] for carrier in item.carriers if carrier in users]
-        if key not in users and using:
-            users[key] = using[0]
-    return users
-
-
-def _monday(job: Job, task: str) -> pd.Timestamp | None:
-    day = job.first(task) or job.first()
-    return None if day is None else day - pd.Timedelta(days=day.weekday())
 
 
 def _many(frame: pd.DataFrame, names: set[str]) -> dict[str, list[Row]]:

@@ -1,42 +1,64 @@
-"""A worksheet as a page: a cursor that writes titles, pairs, tables and boxes down a grid of twelve columns."""
+"""A worksheet as a page: a cursor that writes titles, pairs, tables and boxes down a grid of columns."""
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterable, Sequence
+from datetime import datetime
+from functools import lru_cache
+from io import BytesIO
 from math import ceil
-from typing import Any, Final
+from typing import Any, Final, Literal
 
 import pandas as pd
 import xlsxwriter
 
+from rehab.base.tables.site import ENTRIES
+from rehab.outputs.drawings import Drawing, as_png
+from rehab.outputs.drawings.lettering import width as width_of
 from rehab.outputs.words import known
+from rehab.outputs.worklist.formats import BARE, LETTERS, formats_of, style_of
+from rehab.outputs.worklist.sheet import Figure, Key
 
 COLUMNS: Final = 12
 WIDTH: Final = 8.6  #: characters per column
-_LINE: Final = 11.8  #: points per line of nine-point text
+_LINE: Final = 1.31  #: from one line to the next, in sizes of its letters
+_TALL: Final = 19.0  #: points of a row to write in by hand
+_MOST: Final = 409.0  #: points; a spreadsheet has no higher row
+_SAFE: Final = 1.02  #: letters on a screen may be so much wider than measured
+_POINTS: Final = 0.75  #: in a dot of the screen
+_DOTS: Final = 2.0  #: of a picture to a point
+#: name of the paper -> number by which a spreadsheet knows it (ECMA-376, part 1, 18.3.1.63)
+_PAPERS: Final = {"letter": 1, "A4": 9}
 
 
 class Paper:
     """Writes a sheet from the top down.  Text is always text: nothing becomes a formula or a link."""
 
     def __init__(self, book: xlsxwriter.Workbook, formats: dict[str, Any], name: str,
-                 widths: Sequence[float] | None = None):
+                 widths: Sequence[float] | None = None, *, paper: Literal["letter", "A4"] = "letter",
+                 landscape: bool = False):
         self.widths = list(widths or [WIDTH] * COLUMNS)
         self.sheet = book.add_worksheet(name)
         self.formats = formats
         self.row = 0
+        self._paper, self._landscape = _PAPERS[paper], landscape
         self._breaks: list[int] = []
-        for column, width in enumerate(self.widths):
-            self.sheet.set_column(column, column, width)
+        self._dots = [int(7 * one + 5) for one in self.widths]  # of a column, as spreadsheets count them
+        self._repeat = 0
+        self._top, self._spans = 0, [1]  # first row of the last table, and its spans
+        self._keyed = False
+        for column, one in enumerate(self.widths):
+            self.sheet.set_column(column, column, one)
 
     def print_setup(self, title: str, *, landscape: bool, repeat: int) -> None:
-        """Letter paper, one page wide, the first ``repeat`` rows on every page, page numbers at the foot."""
+        """One page wide, the first ``repeat`` rows on every page, page numbers at the foot."""
         if landscape:
             self.sheet.set_landscape()
         else:
             self.sheet.set_portrait()
-        self.sheet.set_paper(1)
-        self.sheet.set_margins(left=0.5, right=0.5, top=0.6, bottom=0.7)
+        self.sheet.set_paper(self._paper)
+        self.sheet.set_margins(left=0.5, right=0.5, top=0.45, bottom=0.6)
         self.sheet.fit_to_pages(1, 0)
         if self._breaks:
             self.sheet.set_h_pagebreaks(self._breaks)
@@ -47,7 +69,8 @@ class Paper:
     def line(self, text: str, style: str = "text", *, lines: int = 0) -> None:
         """One text across the page, as many lines high as it needs."""
         self._across(0, len(self.widths) - 1, text, style)
-        self._height(lines or _lines(text, sum(self.widths)))
+        needed = self._lines(text, 0, len(self.widths), style)
+        self._height(max(needed * _LINE * LETTERS.get(style, 9), lines * _LINE * 9) + 3)
 
     def next_page(self) -> None:
         """What follows begins on a page of its own, in programs that heed page breaks on pages fitted to a width."""
@@ -66,51 +89,107 @@ class Paper:
             height = 1
             for place, (label, value) in enumerate(rows[start:start + across]):
                 left = place * part
-                middle = left + ceil(part / 2) - 1
-                self._across(left, middle, label, "label")
-                self._across(middle + 1, left + part - 1, value, "value")
-                height = max(height, _lines(label, sum(self.widths[left:middle + 1])),
-                             _lines(str(value), sum(self.widths[middle + 1:left + part])))
-            self._height(height)
+                middle = left + ceil(part / 2)
+                self._across(left, middle - 1, label, "label")
+                self._across(middle, left + part - 1, value, "value")
+                height = max(height, self._lines(label, left, middle),
+                             self._lines(value if isinstance(value, str) else "", middle, left + part))
+            self._height(height * _LINE * 9 + 3)
 
     def table(self, spans: Sequence[int], head: Sequence[str], rows: Iterable[Sequence[Any]], *,
-              tall: bool = False) -> None:
+              tall: bool = False, keys: Sequence[Key] | None = None) -> None:
         """A table whose columns take ``spans`` columns of the grid each, without a head if that is empty.
 
-        ``tall`` leaves room to write by hand.
+        ``tall`` leaves room to write by hand.  A row with a key holds it, as JSON, in a hidden cell past the grid, and
+        its cells under the headings of :data:`~rehab.base.tables.site.ENTRIES` take numbers alone.
         """
         if head:
             self._cells(spans, head, "head")
-        for row in rows:
-            self._cells(spans, row, "cell", at_least=2 if tall else 1)
+        self._top, self._spans = self.row, list(spans)
+        entered = self._entered(head, keys)
+        for index, row in enumerate(rows):
+            if keys is not None:
+                self.sheet.write_string(self.row, len(self.widths), json.dumps(list(keys[index])))
+            self._cells(spans, row, "cell", _TALL if tall else 0.0, entered)
+        if keys is not None:
+            self._take_numbers([sum(spans[:place]) for place in entered])
+        if not head and self._top == self._repeat and self.row > self._top:  # a list below the head of every page
+            self.sheet.autofilter(self._top - 1, 0, self.row - 1, len(self.widths) - 1)
 
     def blank(self) -> None:
         """An empty row."""
         self.row += 1
 
-    def link(self, row: int, column: int, sheet: str, text: str) -> None:
-        """Make a cell a link to another sheet of the workbook."""
+    def picture(self, drawing: Drawing) -> None:
+        """A drawing as an image, as wide as the sheet or as it is."""
+        wide = drawing.width / _POINTS
+        scale = min(1.0, sum(self._dots) / wide, (_MOST - 6) / drawing.height)
+        self.sheet.insert_image(self.row, 0, "drawing.png", {
+            "image_data": BytesIO(as_png(drawing, scale=_DOTS)), "x_scale": scale, "y_scale": scale, "y_offset": 2,
+            "object_position": 2, "description": drawing.about[:255]})
+        self._height(drawing.height * scale + 6)
+
+    def plan(self, drawing: Drawing) -> None:
+        """Where the drawing is found, since a spreadsheet keeps no scale."""
+        self.line(f"{drawing.title}: to scale in the PDF of this list.", "small")
+
+    def link(self, text: str, sheet: str, *, table_row: int, column: int) -> None:
+        """Make a cell of the last table a link to another sheet of the workbook."""
         target = "internal:'{}'!A1".format(sheet.replace("'", "''"))
-        self.sheet.write_url(row, column, target, self.formats["link"], text)
+        self.sheet.write_url(self._top + table_row, sum(self._spans[:column]), target, self.formats["link"], text)
 
-    def _cells(self, spans: Sequence[int], values: Sequence[Any], style: str, at_least: int = 1) -> None:
-        left, height = 0, at_least
-        for span, value in zip(spans, values, strict=True):
-            self._across(left, left + span - 1, value, style)
+    def repeat_above(self) -> None:
+        """All that is written so far stands on top of every page, and stays in sight on a screen."""
+        self._repeat = self.row
+        self.sheet.freeze_panes(self.row, 0)
+
+    def finish(self, foot: str) -> None:
+        """Set the sheet up for print; where entries are read back, all but what is filled in is kept from changes."""
+        self.print_setup(foot, landscape=self._landscape, repeat=self._repeat)
+        if self._keyed:
+            self.sheet.set_column(len(self.widths), len(self.widths), None, None, {"hidden": True})
+            self.sheet.protect("", {"format_cells": True, "format_columns": True, "format_rows": True})
+
+    def _entered(self, head: Sequence[str], keys: Sequence[Key] | None) -> list[int]:
+        """The columns of a table in which actual sizes or quantities are entered."""
+        if not keys:
+            return []
+        self._keyed = True
+        return [place for place, words in enumerate(head) if words in ENTRIES[keys[0].kind]]
+
+    def _take_numbers(self, columns: Sequence[int]) -> None:
+        for column in columns:
+            self.sheet.data_validation(self._top, column, self.row - 1, column, {
+                "validate": "decimal", "criteria": ">=", "value": 0, "error_title": "Not a size or quantity",
+                "error_message": "Enter a number that is zero or more, without a unit; leave it empty if it was not "
+                                 "measured."})
+
+    def _cells(self, spans: Sequence[int], values: Sequence[Any], style: str, least: float = 0.0,
+               entered: Sequence[int] = ()) -> None:
+        left, lines = 0, 1
+        for place, (span, value) in enumerate(zip(spans, values, strict=True)):
+            self._across(left, left + span - 1, value, "entry" if place in entered else style)
             if isinstance(value, str):
-                height = max(height, _lines(value, sum(self.widths[left:left + span])))
+                lines = max(lines, self._lines(value, left, left + span, style))
             left += span
-        self._height(height)
+        self._height(max(lines * _LINE * 9 + 3, least))
 
-    def _height(self, lines: int) -> None:
-        self.sheet.set_row(self.row, _LINE * max(lines, 1) + 3)
+    def _height(self, points: float) -> None:
+        self.sheet.set_row(self.row, min(points, _MOST))
         self.row += 1
+
+    def _lines(self, text: str, left: int, right: int, style: str = "text") -> int:
+        """Lines that a text takes over columns left to right, the last not included."""
+        room = (sum(self._dots[left:right]) - 4) * _POINTS
+        return _count(text, room, LETTERS.get(style, 9), style in {"head", "section", "title", "warning"})
 
     def _across(self, left: int, right: int, value: Any, style: str) -> None:
         """One value over columns left to right; numbers and dates keep their kind, the rest is written as text."""
-        shape = self.formats[_style(value, style)]
-        if right > left:
-            self.sheet.merge_range(self.row, left, self.row, right, "", shape)
+        shape = self.formats[style_of(value, style)]
+        if right > left:  # cells without a border need nothing but the first one written
+            self.sheet.merge_range(self.row, left, self.row, right, "", None if style in BARE else shape)
+        if isinstance(value, Figure):
+            value = value.value
         if not known(value):
             self.sheet.write_blank(self.row, left, None, shape)
         elif isinstance(value, pd.Timestamp):
@@ -121,24 +200,29 @@ class Paper:
             self.sheet.write_string(self.row, left, str(value), shape)
 
 
-def formats_of(book: xlsxwriter.Workbook) -> dict[str, Any]:
-    """The cell formats of a workbook by name, to be made once."""
-    base = {"font_name": "Arial", "font_size": 9, "valign": "top", "text_wrap": True}
-    box, pale = {**base, "border": 1, "border_color": "#8a8f94"}, {"bg_color": "#eceae3"}
-    shapes: dict[str, dict[str, Any]] = {
-        "title": {**base, "font_size": 15, "bold": True}, "text": base,
-        "section": {**base, "font_size": 11, "bold": True, "bottom": 2},
-        "warning": {**box, "bold": True, "bg_color": "#fdf3dc"},
-        "label": {**base, "font_color": "#55606a"}, "value": {**base, "align": "left"},
-        "head": {**box, **pale, "bold": True}, "cell": box, "link": {**box, "font_color": "#1f5f6b", "underline": 1},
-    }
-    for kind in ("cell", "value"):
-        side = {"align": "right"} if kind == "cell" else {}
-        shapes[f"{kind} whole"] = {**shapes[kind], **side, "num_format": "#,##0_)"}
-        shapes[f"{kind} number"] = {**shapes[kind], **side, "num_format": "#,##0.0_)"}
-        written = "ddd d mmm yyyy" if kind == "value" else "d mmm yyyy"
-        shapes[f"{kind} date"] = {**shapes[kind], "align": "left", "num_format": written}
-    return {name: book.add_format(shape) for name, shape in shapes.items()}
+class Workbook:
+    """All sheets of an XLSX file; nothing in it is a formula or leads outside it."""
+
+    def __init__(self, title: str, year: int, paper: Literal["letter", "A4"] = "letter"):
+        if paper not in _PAPERS:
+            raise ValueError(f"'{paper}' is not one of {', '.join(_PAPERS)}")
+        self._stream = BytesIO()
+        self._paper = paper
+        self._book = xlsxwriter.Workbook(self._stream, {
+            "in_memory": True, "strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False,
+            # widths of columns count in digits of this font; machines without office fonts have one as wide as Arial
+            "default_format_properties": {"font_name": "Arial", "font_size": 10}})
+        self._book.set_properties({"title": title, "created": datetime(year, 1, 1)})
+        self._formats = formats_of(self._book)
+
+    def sheet(self, name: str, widths: Sequence[float] | None = None, *, landscape: bool = False) -> Paper:
+        """A new sheet; ``name`` as :func:`sheet_name` gives it."""
+        return Paper(self._book, self._formats, name, widths, paper=self._paper, landscape=landscape)
+
+    def file(self) -> bytes:
+        """The bytes of the file, which can then not be added to."""
+        self._book.close()
+        return self._stream.getvalue()
 
 
 def sheet_name(wanted: str, taken: set[str]) -> str:
@@ -157,17 +241,20 @@ def sheet_name(wanted: str, taken: set[str]) -> str:
     return name
 
 
-def _style(value: Any, style: str) -> str:
-    if style not in {"cell", "value"} or isinstance(value, bool):
-        return style
-    if isinstance(value, pd.Timestamp) and known(value):
-        return f"{style} date"
-    if isinstance(value, int | float) and known(value):
-        return f"{style} whole" if float(value).is_integer() else f"{style} number"
-    return style
-
-
-def _lines(text: str, characters: float) -> int:
-    """Lines that a text takes in a width, a little on the safe side since letters differ in width."""
-    room = max(characters * 1.25, 1)
-    return sum(max(1, ceil(len(part) / room)) for part in text.split("\n"))
+@lru_cache(maxsize=65_536)
+def _count(text: str, room: float, size: float, bold: bool) -> int:
+    """Lines of at most ``room`` points that a text takes, broken at blanks, and inside a word that is longer."""
+    lines, blank = 0, width_of(" ", size, bold) * _SAFE
+    for part in text.split("\n"):
+        lines, used = lines + 1, 0.0
+        for word in part.split(" "):
+            wide = width_of(word, size, bold) * _SAFE
+            if used and used + blank + wide > room:
+                lines, used = lines + 1, 0.0
+            elif used:
+                used += blank
+            used += wide
+            if used > room > 0:
+                lines += ceil(used / room) - 1
+                used %= room
+    return max(lines, 1)

@@ -7,6 +7,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from typing import Any, NamedTuple, Protocol
 
 from rehab.outputs.drawings import Drawing
@@ -19,6 +20,18 @@ class Key(NamedTuple):
     block_id: str
     year: int
     name: str
+
+
+@dataclass(frozen=True)
+class Figure:
+    """A number that is written with so many decimals, with what stands before it: dollars with cents, sizes to 0.01."""
+
+    value: float
+    digits: int = 2
+    before: str = ""
+
+    def __str__(self) -> str:
+        return f"{'-' if self.value < 0 else ''}{self.before}{abs(self.value):,.{self.digits}f}"
 
 
 class Sheet(Protocol):

@@ -1,96 +1,140 @@
-"""The checklist: what a crew ticks off, by kind of task, in the order of the work.
+"""The checklist: what a crew ticks off, by kind of task, in the order of the work; and where the work must stop.
 
 The order follows the sources of the season tables: FHWA, Full-Depth Repairs (web guide), section 5; UFC
-3-270-03, chapter 3 (partial depth); Maryland 509 (grinding).  Limits are not repeated here: the specification
-of the contract and the layout rules hold them.
+3-270-03, chapter 3 (partial depth); Maryland 509 (grinding).  Words in braces are figures of the block.
 """
 
 from __future__ import annotations
 
-from typing import Final
+from typing import Final, NamedTuple
 
-STEPS: Final[dict[str, tuple[str, ...]]] = {
+
+class Step(NamedTuple):
+    """One step, and what is written down beside the tick, if anything."""
+
+    text: str
+    write: str = ""
+
+
+class Hold(NamedTuple):
+    """Before the first of these tasks the work stops until somebody has looked; where that comes from."""
+
+    before: tuple[str, ...]
+    text: str
+    who: str
+    source: str
+
+
+_PRACTICE: Final = "common practice, no source"
+
+HOLDS: Final[tuple[Hold, ...]] = (
+    Hold(("stabilise", "mill", "saw", "remove", "curb", "retrofit", "stitch"),
+         "every utility has answered, its marks are seen and photographed, the ticket is valid", "Supervisor",
+         "811, state one-call law (read)"),
+    Hold(("mill", "saw", "remove"), "the surface is sounded, the cuts are marked and agreed", "Engineer", _PRACTICE),
+    Hold(("patch",), "removal has reached sound concrete all over; from {deepest} on it is a full-depth repair",
+         "Engineer", "FHWA checklist 9: deeper damage goes full depth (read); this city's depth"),
+    Hold(("remove",), "the piece's weight, the rigging and the reach of the crane are checked", "Rigger",
+         "29 CFR 1926.251 (read)"),
+    Hold(("drill", "place"), "the base is looked at, made good, compacted and accepted", "Engineer", _PRACTICE),
+    Hold(("place",), "bars are set level and fast, their grout holds", "Inspector",
+         "Ohio 255.02: the grout holds the bar within 30 minutes (read)"),
+    Hold(("patch", "place", "curb"), "air and concrete are within the limits of this sheet, and stay so until it opens",
+         "Inspector", "limits of the curing table, with their sources there"),
+    Hold(("patch", "place", "retrofit"), "before traffic: strength tested, or the time of the opening rule passed",
+         "Engineer", _PRACTICE),
+    Hold(("fill",), "{seal_days} days since the last concrete; joints and cracks dry and clean", "Supervisor",
+         "UFC 3-270-03, 16.6 and 16.7: curing complete (read)"),
+    Hold(("grind",), "{grind_days} days since the last patch, panel or dowel in a slot; castings low or known",
+         "Supervisor", _PRACTICE),
+    Hold(("stripe",), "{stripe_days} days since the last concrete; surface clean and dry", "Supervisor",
+         "UFGS 02763A, 3.1 (read)"),
+)
+
+STEPS: Final[dict[str, tuple[Step, ...]]] = {
     "mark": (
-        "Limits and count agree with this sheet; differences told to the engineer",
-        "All of the surface sounded; hollow areas marked",
-        "Cuts marked square; new damage since the survey added",
+        Step("Limits and count agree with this sheet; differences told to the engineer"),
+        Step("All of the surface sounded; hollow areas marked"),
+        Step("Cuts marked square; new damage since the survey added", "added:"),
+        Step("Trees, inlets and castings in the work marked on the surface"),
     ),
     "notice": (
-        "Utility locate called in; day and ticket number written down",
-        "Neighbours, bus operator, waste collection and emergency services told of days and hours",
-        "Every utility has answered and its marks are seen and photographed before the first cut",
+        Step("Utility locate called in; ticket number written on this sheet", "day, time:"),
+        Step("Neighbours, bus operator, waste collection and emergency services told of days and hours", "day:"),
+        Step("Every utility has answered; its marks are seen and photographed before the first cut", "day:"),
     ),
     "stabilise": (
-        "Holes drilled where slabs were found loose; grout mix and pressure to the drawing",
-        "Slab watched with a gauge: stopped when it lifts more than allowed",
-        "Holes plugged; deflection or sounding checked again",
+        Step("Holes drilled where slabs were found loose; grout mix and pressure to the drawing", "psi:"),
+        Step("Slab watched with a gauge: stopped when it lifts more than allowed", "lift, in:"),
+        Step("Holes plugged; deflection or sounding checked again"),
     ),
     "mill": (
-        "Water and dust control running",
-        "Edges sawn or milled square, outside the damage",
-        "Depth reached sound concrete; sounded again; if damage goes deeper than the engineer allows: stop, call",
+        Step("Water and dust control running"),
+        Step("Edges sawn or milled square, outside the damage"),
+        Step("Depth reached sound concrete; sounded again; from {deepest} on: stop, call the engineer", "deepest, in:"),
     ),
     "patch": (
-        "Blasted, blown clean and dry; joint insert set through the full depth of the patch",
-        "Bonding agent on, patching mix placed before it dries",
-        "Finished flush with the slab; curing started at once; closed to traffic",
+        Step("Blasted, blown clean and dry; joint insert set through the full depth of the patch"),
+        Step("Bonding agent on, patching mix placed before it dries", "time, air F:"),
+        Step("Finished flush with the slab, straightedge checked"),
+        Step("Curing started at once; closed to traffic", "time:"),
     ),
     "saw": (
-        "811 ticket valid; marks clear of the cuts",
-        "Full-depth cuts on the marks; neighbouring panels not overcut; overcuts to be filled",
-        "Slurry vacuumed, inlets protected",
+        Step("811 ticket valid; marks clear of the cuts"),
+        Step("Full-depth cuts on the marks; neighbouring panels not overcut; overcuts to be filled"),
+        Step("Slurry vacuumed, inlets protected"),
     ),
     "remove": (
-        "Weight of the piece and reach of the crane checked; rigging inspected",
-        "Lifted out without spalling the neighbouring panels",
-        "Base looked at, soft spots dug out, compacted; wet base told to the engineer",
+        Step("Weight of the piece and reach of the crane checked; rigging inspected"),
+        Step("Lifted out without spalling the neighbouring panels"),
+        Step("Base looked at, soft spots dug out, compacted; wet base told to the engineer", "accepted:"),
     ),
     "drill": (
-        "Dust collection running",
-        "Holes level, at mid-depth, on the marks, blown clean",
-        "Grout or epoxy from the back of the hole; dowels aligned; free ends oiled",
+        Step("Dust collection running, respirators on"),
+        Step("Holes level, at mid-depth, on the marks, blown clean"),
+        Step("Grout or epoxy from the back of the hole; dowels aligned; free ends oiled", "time:"),
     ),
     "place": (
-        "Forms, joint board and castings set; base damp, no standing water",
-        "Load ticket, slump, air and temperature recorded; cylinders made",
-        "Vibrated at edges and dowels, struck off, tested with the straightedge, textured",
-        "Curing on in time and full coverage; joints sawn before cracks run",
-        "Opened only on tested strength",
+        Step("Forms, joint board and castings set; base damp, no standing water"),
+        Step("Load ticket, slump, air and temperature recorded below; cylinders or probes set"),
+        Step("Vibrated at edges and dowels, struck off, tested with the straightedge, textured"),
+        Step("Curing on in time and full coverage", "time, gal:"),
+        Step("Opened only on tested strength"),
     ),
     "joint": (
-        "Sawn as soon as the edge does not ravel, and before cracks run",
-        "Joints of the neighbouring slabs met in line; depth checked",
-        "Slurry vacuumed",
+        Step("Sawn as soon as the edge does not ravel, and before cracks run", "time:"),
+        Step("Joints of the neighbouring slabs met in line; depth checked", "depth, in:"),
+        Step("Slurry vacuumed"),
     ),
     "curb": (
-        "Line, level and fall to the inlet checked before forms are set",
-        "Ramps built to the drawing; slopes measured and written down",
-        "Castings set to the finished surface; curing on in time",
+        Step("Line, level and fall to the inlet checked before forms are set"),
+        Step("Ramps built to the drawing; slopes measured and written down", "slopes, %:"),
+        Step("Castings set to the finished surface; curing on in time", "time:"),
     ),
     "retrofit": (
-        "Slots cut parallel to the lane, square to the joint, blown and blasted clean",
-        "Dowels on chairs at mid-depth, aligned, with their caps and the joint board",
-        "Slots filled flush, finished and cured; closed to traffic until strong enough",
+        Step("Slots cut parallel to the lane, square to the joint, blown and blasted clean"),
+        Step("Dowels on chairs at mid-depth, aligned, with their caps and the joint board"),
+        Step("Slots filled flush, finished and cured; closed to traffic until strong enough", "time:"),
     ),
     "stitch": (
-        "Holes drilled at the angle and spacing of the drawing, alternating from side to side of the crack",
-        "Holes blown clean; epoxy from the back of the hole; bars below the surface",
-        "Epoxy set before traffic",
+        Step("Holes at {stitch_angle} degrees, {stitch_spacing} in apart, alternating from side to side of the crack"),
+        Step("Holes blown clean; epoxy from the back of the hole; bars below the surface"),
+        Step("Epoxy set before traffic", "time:"),
     ),
     "fill": (
-        "Curing is complete; joint and crack clean and dry",
-        "Backer rod and sealant to the drawing",
-        "Sealant set before traffic",
+        Step("Joint and crack clean and dry", "air F:"),
+        Step("Backer rod and sealant to the drawing", "sealant F:"),
+        Step("Sealant set before traffic"),
     ),
     "grind": (
-        "At least {wait} days since the last patch of the block",
-        "Markings removed; castings known to the operator; joints sound",
-        "Slurry vacuumed and hauled; none in gutters or inlets",
-        "Straightedge checked; feathered at gutters and crossings",
+        Step("At least {grind_days} days since the last patch of the block", "last patch:"),
+        Step("Markings removed; castings known to the operator; joints sound"),
+        Step("Slurry vacuumed and hauled; none in gutters or inlets", "loads:"),
+        Step("Straightedge checked; feathered at gutters and crossings"),
     ),
     "stripe": (
-        "New concrete old enough for paint; surface clean and dry",
-        "Layout agrees with the drawing; temporary markings gone",
-        "All signs, cones and debris removed",
+        Step("New concrete old enough for paint; surface clean and dry", "air F:"),
+        Step("Layout agrees with the drawing; temporary markings gone"),
+        Step("All signs, cones and debris removed"),
     ),
 }

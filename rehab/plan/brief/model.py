@@ -97,3 +97,4 @@ class Brief:
     words: tuple[tuple[str, str], ...]  #: trade words and what they mean
     appendix: tuple[Page, ...] = field(default=())
     street_note: str = ""
+    first: tuple[str, ...] = ("condition", "next year", "scenarios", "need")  #: pages whose leads stand on the first
