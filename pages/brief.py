@@ -8,9 +8,11 @@ from datetime import date
 import pandas as pd
 import streamlit as st
 
-from pages import session
+from pages import calendars, session, uncertainty, uploads
 from rehab import plan
+from rehab.base.errors import Problem, UnusableInput, as_table
 from rehab.base.settings import fingerprint
+from rehab.inputs import reading
 from rehab.outputs import brief as paper
 from rehab.outputs.brief.screen import figure
 from rehab.outputs.words import known, money, place
@@ -28,7 +30,9 @@ def main() -> None:
     made = session.decided()
     others = {asked.name: session.decided(asked) for asked in brief.scenarios(made)}
     day = date.today()
-    shown = _brief(_key(made, others, day), made, others, day)
+    last, odds = _more(made)
+    key = (*_key(made, others, day), "" if last is None else fingerprint(last), odds)
+    shown = _brief(key, made, others, day, last, odds)
     st.caption(session.plain(f"{shown.title}. Made on {shown.made}. Nothing on this page changes the plan."))
     _files(shown)
     _find(shown)
@@ -58,16 +62,43 @@ def _key(made: plan.Plan, others: Mapping[str, plan.Plan], day: date) -> tuple[o
 
 
 @st.cache_resource(max_entries=4, show_spinner="Writing the brief ...")
-def _brief(key: tuple[object, ...], _made: plan.Plan, _others: Mapping[str, plan.Plan], _day: date) -> Brief:
-    return brief.make(_made, city=session.tables().name, made=_day, others=_others)
+def _brief(key: tuple[object, ...], _made: plan.Plan, _others: Mapping[str, plan.Plan], _day: date,
+           _last: pd.DataFrame | None, _odds: bool) -> Brief:
+    first = _made.prepared.start_year
+    season = calendars.season(_made, first) if (_made.program["year"] == first).any() else None
+    chances = uncertainty.drawn(tuple(_made.summary["fingerprints"].values()), _made).by_year if _odds else None
+    return brief.make(_made, city=session.tables().name, made=_day, others=_others, chances=chances, last_year=_last,
+                      season=season)
+
+
+def _more(made: plan.Plan) -> tuple[pd.DataFrame | None, bool]:
+    """What can be added: last year's program, to set beside what was done, and the odds of the risks page."""
+    with st.expander("Last year's program, and the odds of overruns"):
+        upload = st.file_uploader("The program as it was decided a year ago (its program.csv)", type=["csv", "xlsx"],
+                                  key="last_year_file")
+        last = None
+        if upload is not None:
+            try:
+                raw = reading.open_table(upload.name, upload.getvalue(), table="commitments")
+                found = reading.read_commitments(raw, None, made.prepared.network["block_id"].tolist(),
+                                                 range(1850, 2151))
+                last = found.table
+                uploads.show_problems(found.problems)
+            except UnusableInput as error:
+                uploads.show_problems(as_table(error.problems, Problem))
+        odds = st.toggle("Draw the program a thousand times for the odds of overruns", key="brief_odds",
+                         help="Takes a while, unless it was done under Program and scenarios, Uncertainty.")
+    return last, odds
 
 
 def _files(shown: Brief) -> None:
-    left, right = st.columns(2)
+    left, right, third = st.columns(3)
     left.download_button("Council brief (PDF, letter)", lambda: paper.pdf(shown), "council_brief.pdf",
                          "application/pdf", type="primary", on_click="ignore")
     right.download_button("Council brief (PDF, A4)", lambda: paper.pdf(shown, paper="A4"), "council_brief_a4.pdf",
                           "application/pdf", on_click="ignore")
+    third.download_button("List of streets (PDF)", lambda: paper.streets_pdf(shown), "streets.pdf", "application/pdf",
+                          on_click="ignore")
 
 
 def _find(shown: Brief) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import UTC, datetime
 
+import pandas as pd
 import streamlit as st
 
 from pages import calendars, kept, session
@@ -12,6 +13,8 @@ from rehab.outputs import calendar, csvw, exports, folder
 from rehab.outputs.databook import databook
 from rehab.outputs.gis.geopackage import geopackage
 from rehab.plan import Plan
+
+_LONG = ("forecast", "alternatives")  #: tables that would make the workbook slow to open
 
 
 def main() -> None:
@@ -35,7 +38,7 @@ def _maps(made: Plan) -> None:
         st.caption("This table has no lines: the GeoPackage holds its rows without a place. Lines can be loaded under "
                    "*Start and data*.")
     parts = st.columns(3)
-    parts[0].download_button("GeoPackage: blocks, strategies, program, repairs", lambda: geopackage(
+    parts[0].download_button("GeoPackage of four layers", lambda: geopackage(
         made.overview, ready.network, made.program, ready.repairs, geometry, datetime.now(UTC),
         quantities=made.quantities, about=_about(made)).content, "plan.gpkg", on_click="ignore")
     if len(geometry):
@@ -44,20 +47,20 @@ def _maps(made: Plan) -> None:
     if len(geometry) and len(ready.repairs):
         parts[2].download_button("Repairs as GeoJSON", lambda: exports.repairs_geojson(
             ready.repairs, ready.network, geometry), "repairs.geojson", on_click="ignore")
-    st.caption("Longitude and latitude on WGS 84. The GeoPackage brings the look of its layers as Styled Layer "
-               "Descriptors, and a table that says what each column means.")
+    st.caption("Layers blocks, strategies, program and repairs; longitude and latitude on WGS 84. The GeoPackage "
+               "brings the look of its layers as Styled Layer Descriptors, and a table of what each column means.")
 
 
 def _tables(made: Plan, year: int) -> None:
     st.subheader("All tables")
     parts = st.columns(3)
     parts[0].download_button("Workbook of all tables (XLSX)", lambda: databook(
-        {"overview": made.overview, **_found(made, year)}, _about(made), datetime.now(UTC)), "tables.xlsx",
-        on_click="ignore")
-    parts[1].download_button("All tables as CSV, with their description (ZIP)", lambda: folder.as_zip(
+        _short(made, year), _about(made), datetime.now(UTC)), "tables.xlsx", on_click="ignore")
+    parts[1].download_button("All tables as CSV (ZIP)", lambda: folder.as_zip(
         _found(made, year), datetime.now(UTC)), "tables.zip", on_click="ignore")
     parts[2].download_button("What every table and column means", csvw.schema_page, "tables.md", on_click="ignore")
-    st.caption("The description is CSVW metadata (W3C, 2015): names, types, units, limits and keys of every column.")
+    st.caption("The ZIP brings CSVW metadata (W3C, 2015) with names, types, units, limits and keys of every column. "
+               "The workbook leaves out the forecast and the alternatives, which are long; the ZIP has them.")
 
 
 def _calendars(made: Plan, year: int) -> None:
@@ -107,7 +110,12 @@ def _take() -> None:
                                  "Show what was kept."))
 
 
-def _found(made: Plan, year: int) -> dict[str, object]:
+def _short(made: Plan, year: int) -> dict[str, pd.DataFrame]:
+    return {"overview": made.overview, **{name: table for name, table in _found(made, year).items()
+                                          if name not in _LONG}}
+
+
+def _found(made: Plan, year: int) -> dict[str, pd.DataFrame]:
     season = calendars.season(made, year)
     orders = folder.work_list(made, season, session.tables().geometry).orders
     return folder.tables(made, season, session.tables().problems, orders)

@@ -18,7 +18,7 @@ _REDRAWN = 50
 
 def show_uncertainty(made: Plan) -> None:
     """What the draws say of the engineer's program."""
-    found = _drawn(tuple(made.summary["fingerprints"].values()), made)
+    found = drawn(tuple(made.summary["fingerprints"].values()), made)
     st.write(session.plain(charts.describe_chances(found.by_year)))
     st.plotly_chart(charts.chance_chart(found.by_year), key="chances", alt=charts.describe_chances(found.by_year))
     st.caption(f"{_DRAWS:,} draws of lives, decay, single panels, the measure of the survey, unit prices and their "
@@ -113,7 +113,7 @@ def _least_sure(blocks: pd.DataFrame) -> None:
 
 
 @st.cache_resource(max_entries=4, show_spinner="Drawing the program a thousand times ...")
-def _drawn(key: tuple[str, ...], _made: Plan) -> chance.Chances:
+def drawn(key: tuple[str, ...], _made: Plan) -> chance.Chances:
     return chance.chances(_made, _DRAWS)
 
 

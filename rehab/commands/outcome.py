@@ -20,8 +20,8 @@ if TYPE_CHECKING:
     from rehab.steps.season import Given, Season
 
 #: files that only some runs write; those of an earlier run belong to another program
-SOMETIMES = ("brief.pdf", "brief_streets.csv", "overruns.csv", "updated.csv", "repair_changes.csv", "repairs.geojson",
-             "blocks.geojson", "measured_problems.csv")
+SOMETIMES = ("brief.pdf", "brief_streets.pdf", "brief_streets.csv", "last_year_problems.csv", "overruns.csv",
+             "updated.csv", "repair_changes.csv", "repairs.geojson", "blocks.geojson", "measured_problems.csv")
 
 
 def options_of(plan: argparse.ArgumentParser) -> None:
@@ -35,13 +35,18 @@ def options_of(plan: argparse.ArgumentParser) -> None:
     plan.add_argument("--only-crews", nargs="+", help="sheets of the blocks with work of these crews")
     plan.add_argument("--brief", action="store_true", help="write the council brief too, with the scenarios beside it")
     plan.add_argument("--city", help="name of the city in the brief; that of the file if not given")
+    plan.add_argument("--last-year", type=Path, help="program.csv of the year before, which the brief sets beside what "
+                      "was done")
     plan.add_argument("--measured", type=Path, nargs="+", help="work lists that crews have filled in, or tables with "
                       "block_id, year, pay_item, quantity: set beside the plan")
 
 
 def write(decided: Plan, geometry: pd.DataFrame, problems: pd.DataFrame, options: argparse.Namespace, given: Given,
-          seconds: dict[str, float]) -> None:
-    """All tables and files of a plan; the seconds of the steps before and of these go into the summary."""
+          seconds: dict[str, float], chances: pd.DataFrame | None) -> None:
+    """All tables and files of a plan; the seconds of the steps before and of these go into the summary.
+
+    ``chances``: the odds by year, if they were drawn; the brief tells of them.
+    """
     from rehab.outputs import exports, folder
     from rehab.plan import reasons
 
@@ -61,7 +66,7 @@ def write(decided: Plan, geometry: pd.DataFrame, problems: pd.DataFrame, options
     _places(decided, geometry, out)
     made = time.perf_counter()
     if options.brief:
-        _brief(decided, season, options)
+        _brief(decided, season, chances, options)
     if options.measured:
         _measured(decided, season.year, options)
     steps = {**seconds, **decided.summary["seconds"], "season": round(arranged - began, 3),
@@ -117,7 +122,7 @@ def _places(decided: Plan, geometry: pd.DataFrame, out: Path) -> None:
                                              encoding="utf-8")
 
 
-def _brief(decided: Plan, season: Season, options: argparse.Namespace) -> None:
+def _brief(decided: Plan, season: Season, chances: pd.DataFrame | None, options: argparse.Namespace) -> None:
     """The council brief as PDF, and its list of streets as a table."""
     from rehab.outputs import brief as drawn
     from rehab.outputs import exports
@@ -125,9 +130,24 @@ def _brief(decided: Plan, season: Season, options: argparse.Namespace) -> None:
 
     city = options.city or options.blocks.stem.replace("_", " ")
     first = season if season.year == decided.prepared.start_year else None
-    made = brief.make(decided, city=city, made=date.today(), others=brief.decide(decided), season=first)
+    made = brief.make(decided, city=city, made=date.today(), others=brief.decide(decided), chances=chances,
+                      last_year=_last_year(decided, options), season=first)
     (options.out / "brief.pdf").write_bytes(drawn.pdf(made, paper=options.paper))
+    (options.out / "brief_streets.pdf").write_bytes(drawn.streets_pdf(made, paper=options.paper))
     exports.write_csv(made.streets, options.out / "brief_streets.csv")
+
+
+def _last_year(decided: Plan, options: argparse.Namespace) -> pd.DataFrame | None:
+    """The program as it was decided before, to set beside what was done since."""
+    from rehab.inputs import reading
+
+    if options.last_year is None:
+        return None
+    raw = reading.open_table(options.last_year.name, options.last_year.read_bytes(), table="commitments")
+    names = decided.prepared.network["block_id"].tolist()
+    found = reading.read_commitments(raw, None, names, range(1850, 2151))
+    report(found.problems, options.out, "last_year_problems.csv")
+    return found.table
 
 
 def _measured(decided: Plan, year: int, options: argparse.Namespace) -> None:

@@ -54,7 +54,8 @@ def plan(options: argparse.Namespace) -> int:
     decided = planning.decide(prepared, scenario)
     for name in _SOMETIMES:
         (options.out / name).unlink(missing_ok=True)
-    outcome.write(decided, geometry, problems, options, given, {"reading": round(read, 3)})
+    chances = None if options.draws is None or decided.chosen.failed else _draw(decided, options.draws, options.out)
+    outcome.write(decided, geometry, problems, options, given, {"reading": round(read, 3)}, chances)
     asked = decided.notes[decided.notes["topic"].isin(_ASKED)]
     for note in asked.astype("object").where(asked.notna(), "").to_dict("records"):
         where = " in ".join(str(note[part]) for part in ("block_id", "year") if note[part] != "")
@@ -62,8 +63,6 @@ def plan(options: argparse.Namespace) -> int:
     if decided.chosen.failed:
         print(f"no program obeys all that is asked; what is known of the blocks is in {options.out}", file=sys.stderr)
         return 2
-    if options.draws is not None:
-        _draw(decided, options.draws, options.out)
     if options.robust is not None:
         _places(decided, options.robust, options.out)
     spent, budget = decided.summary["spent_usd"], decided.summary["budget_usd"]
@@ -126,8 +125,8 @@ def _prepared(options: argparse.Namespace) -> tuple[Prepared, Scenario, pd.DataF
     return prepared, scenario, geometry, problems, read
 
 
-def _draw(decided: Plan, draws: int, out: Path) -> None:
-    """The chances of a program, to files and in a sentence."""
+def _draw(decided: Plan, draws: int, out: Path) -> pd.DataFrame:
+    """The chances of a program by year, to files with those of blocks, and in a sentence."""
     from rehab.outputs import exports
     from rehab.outputs.charts.chances import describe_chances
     from rehab.plan import uncertainty
@@ -136,6 +135,7 @@ def _draw(decided: Plan, draws: int, out: Path) -> None:
     exports.write_csv(found.by_year, out / "chances.csv")
     exports.write_csv(found.by_block, out / "block_chances.csv")
     print(describe_chances(found.by_year))
+    return found.by_year
 
 
 def _places(decided: Plan, draws: int, out: Path) -> None:

@@ -29,6 +29,8 @@ def benchmark(options: argparse.Namespace) -> int:
         return _steps(options)
     if options.season:
         return _calendar(options)
+    if options.worklist:
+        return _taken_away(options)
     from rehab.solvers import compare
 
     if options.gaps and len(options.gaps) != len(options.blocks):
@@ -53,6 +55,20 @@ def _calendar(options: argparse.Namespace) -> int:
                           assumptions.defaults())
     with pd.option_context("display.width", 250, "display.max_columns", None):
         print(table.to_string(index=False))
+    return 0
+
+
+def _taken_away(options: argparse.Namespace) -> int:
+    """Seconds and memory of the files of a year of so many blocks: the sheets, the brief, what a GIS opens."""
+    from rehab.inputs import assumptions
+    from rehab.inputs import demo as city
+    from rehab.outputs import pace
+    from rehab.solvers.general import peak_mib
+
+    made = city.invent(max(4 * options.worklist, 200), 7)
+    table = pace.files(made.blocks, made.defects, made.geometry, options.worklist, assumptions.defaults())
+    print(table.to_string(index=False))
+    print(f"{peak_mib():,.0f} MiB at most, the city and its plan with it")
     return 0
 
 

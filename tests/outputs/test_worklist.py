@@ -377,6 +377,7 @@ def test_what_is_typed_in_is_read_back(file: bytes) -> None:
             row[heads["Actual quantity"]].value = 51.25
         elif key[3] == "2":
             row[heads["Actual length, ft"]].value = 6.5
+            row[heads["Actual width, ft"]].value = 12
             row[heads["Actual depth, in"]].value = 9
     filled = BytesIO()
     book.save(filled)
@@ -385,7 +386,8 @@ def test_what_is_typed_in_is_read_back(file: bytes) -> None:
     assert (quantity["block_id"], quantity["year"], quantity["pay_item"], quantity["quantity"]) == (
         "B2", 2027, "concrete_full", 51.25)
     [repair] = found.repairs.to_dict("records")
-    assert (repair["repair_id"], repair["length_ft"], repair["depth_in"]) == (2, 6.5, 9) and pd.isna(repair["width_ft"])
+    assert [repair[name] for name in ("repair_id", "length_ft", "width_ft", "depth_in")] == [2, 6.5, 12, 9]
+    assert found.problems.empty
 
 
 # ---- the orders -----------------------------------------------------------------------------------------------------

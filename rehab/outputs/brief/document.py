@@ -81,9 +81,9 @@ def _first(pages: Pages, brief: Brief) -> None:
     if brief.city not in brief.title:
         pages.text(brief.city, 16, bold=True, colour=ACCENT, gap=2)
     pages.text(brief.title, 25, bold=True, gap=5)
-    pages.text(brief.made, 12, colour=GREY, gap=16)
+    pages.text(brief.made, 12, colour=GREY, gap=10)
     pages.put(Line(SIDE, pages.y, SIDE + pages.room, pages.y, 2.0, ACCENT))
-    pages.skip(16)
+    pages.skip(10)
     first = [(key, page) for key, page in _questions(brief) if page.key in brief.first]
     for key, page in first or list(_questions(brief))[:_SENTENCES]:
         _sentence(pages, page, key)
@@ -112,7 +112,7 @@ def _sentence(pages: Pages, page: Page, key: str) -> None:
     pages.put(Words(SIDE + pages.room - 22, y, "page", 10, colour=GREY, anchor="end"),
               PageNumber(SIDE + pages.room, y, key, 10))
     pages.put(Link(SIDE, min(pages.y, y - 4), SIDE + pages.room, top, key))
-    pages.skip(12)
+    pages.skip(8)
 
 
 def _entry(pages: Pages, title: str, key: str) -> None:
@@ -265,6 +265,8 @@ def _chart(pages: Pages, page: Page, behind: bool) -> None:
     follows = (text + sum(tables) + notes, *(text + sum(tables[:count]) for count in range(most_tables, -1, -1)))
     rooms = [pages.left - caption - rest for rest in follows]
     there = next((room for room in rooms if room >= max(least, 0.85 * wanted)), None)
+    if len(tables) == len(page.grids) and rooms[0] >= _CHART_LOWEST * pages.height:
+        there = rooms[0]  # a lower chart, but all of the question on one page
     _put_chart(pages, page.chart, min(max(most, wanted), there) if there else wanted, caption)
 
 
@@ -284,17 +286,17 @@ def _words(pages: Pages, brief: Brief) -> None:
     pages.text("Words used in this brief", _TITLE, bold=True, gap=10)
     left = 0.27 * pages.room
     for term, meaning in brief.words:
-        named, said = lines(term, left - 10, 10.5, True), lines(meaning, pages.room - left, 10.5)
-        high = max(len(named), len(said)) * leading(10.5) + 8
+        named, said = lines(term, left - 10, 9.8, True), lines(meaning, pages.room - left, 9.8)
+        high = max(len(named), len(said)) * leading(9.8) + 8
         pages.need(min(high, pages.full))
         top = pages.y
         for row, text in enumerate(named, 1):
-            pages.put(Words(SIDE, top - row * leading(10.5) + 2, text, 10.5, True))
+            pages.put(Words(SIDE, top - row * leading(9.8) + 2, text, 9.8, True))
         for text in said:
-            pages.need(leading(10.5))
-            pages.skip(leading(10.5))
-            pages.put(Words(SIDE + left, pages.y + 2, text, 10.5))
-        pages.y = min(pages.y, top - len(named) * leading(10.5)) if pages.y <= top else pages.y
+            pages.need(leading(9.8))
+            pages.skip(leading(9.8))
+            pages.put(Words(SIDE + left, pages.y + 2, text, 9.8))
+        pages.y = min(pages.y, top - len(named) * leading(9.8)) if pages.y <= top else pages.y
         pages.skip(4)
         pages.put(Line(SIDE, pages.y, SIDE + pages.room, pages.y, 0.4))
         pages.skip(4)

@@ -10,9 +10,9 @@ from rehab.outputs.worklist.cautions import DECIDES, Caution, cautions_for, load
 from rehab.outputs.worklist.figures import panel_weight_lb
 from rehab.outputs.worklist.gather import ORDERS, Content, content
 from rehab.outputs.worklist.job import Chosen, Job
-from rehab.outputs.worklist.orders import orders
+from rehab.outputs.worklist.orders import orders, whole_year
 from rehab.outputs.worklist.printed import pdf
 from rehab.outputs.worklist.traffic import buffer_ft, taper_ft
 
 __all__ = ["DECIDES", "ORDERS", "Caution", "Chosen", "Content", "Job", "buffer_ft", "cautions_for", "content",
-           "load_cautions", "orders", "panel_weight_lb", "pdf", "taper_ft", "workbook", "write"]
+           "load_cautions", "orders", "panel_weight_lb", "pdf", "taper_ft", "whole_year", "workbook", "write"]

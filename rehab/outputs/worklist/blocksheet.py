@@ -22,7 +22,7 @@ from rehab.outputs.worklist.orders import Amount, equipment, materials, waste_wo
 from rehab.outputs.worklist.sheet import Figure, Key, Sheet
 
 #: the grid of the sheet in characters: the columns of the repairs, which other tables take several of
-WIDTHS: Final = (3.6, 9.2, 7.1, 6.1, 6.3, 6.2, 6.2, 6.4, 6.4, 6.7, 5.3, 6.8, 6.8, 6.8, 6.2, 5.4, 7.2)
+WIDTHS: Final = (3.7, 9.6, 7.4, 6.3, 6.6, 6.4, 6.4, 6.7, 6.7, 7.0, 5.5, 7.1, 7.1, 7.1, 6.4, 5.6, 7.5)
 
 _ESTIMATED: Final = ("Estimated: the quantities of this sheet rest on an index, a rating or a word, not on counts "
                      "of the block. Measure before ordering and before cutting.")
@@ -42,10 +42,11 @@ _REPAIRS: Final = ("No.", "Repair", "Station", "Offset, ft", "Length, ft", "Widt
 
 
 def write_block(sheet: Sheet, job: Job, sketch: Drawing | None, cautions: Sequence[Caution], chosen: Chosen,
-                assumptions: Assumptions, year: int, plans: Paper | None) -> None:
+                assumptions: Assumptions, year: int, plans: Paper | None, bearing_deg: float | None) -> None:
     """Fill the sheet of one block, top to bottom in the order in which a crew needs it.
 
     ``plans`` is the paper that its panel plan is drawn for, if its panels were surveyed; None leaves the plan out.
+    ``bearing_deg``: where the block's line points, clockwise from north, for the plan's arrow; None if not known.
     """
     block = job.block
     sheet.line(f"No. {job.position}   Block {job.name}   {label(job.strategy)} {year}", "title")
@@ -64,7 +65,7 @@ def write_block(sheet: Sheet, job: Job, sketch: Drawing | None, cautions: Sequen
     _loads(sheet, job, assumptions)
     write_checks(sheet, job, cautions, figures(job, assumptions))
     if plans is not None and job.surveyed:
-        sheet.plan(_plan(job, plans))
+        sheet.plan(_plan(job, plans, bearing_deg))
     elif job.surveyed:
         sheet.line("The panel plan to scale, with every repair, is in the PDF of this list.", "small")
     sheet.finish(f"{job.name}, {label(job.strategy)} {year}")
@@ -170,7 +171,7 @@ def _repairs(sheet: Sheet, job: Job, year: int) -> None:
     baskets = any(row["basket_dowels"] > 0 for row in job.repairs)
     more = " Dowels after a plus: in baskets, in joints remade inside the repair." if baskets else ""
     sheet.line("Stations of the near edge from the start of the block; offsets from its left edge or curb, looking "
-               f"along the block.{more}")
+               f"along the block. Write actual length and width down together.{more}")
     sheet.table([1] * len(_REPAIRS), _REPAIRS, [_repair(row) for row in job.repairs], tall=True,
                 keys=[Key("repairs", job.name, year, str(int(row["repair_id"]))) for row in job.repairs])
     area, volume, dowels, inside, ties = (sum(float(of(row)) for row in job.repairs) for of in (
@@ -257,10 +258,10 @@ def _day(stamp: pd.Timestamp | None, otherwise: str) -> str:
     return otherwise if stamp is None else day(stamp)
 
 
-def _plan(job: Job, paper: Paper) -> Drawing:
+def _plan(job: Job, paper: Paper, bearing_deg: float | None) -> Drawing:
     found, repaired = (with_types(name, pd.DataFrame(rows)) for name, rows in (
         ("findings", job.findings), ("repairs", job.surveyed)))
-    return panel_plan(job.sizes, found, repaired, paper=paper)
+    return panel_plan(job.sizes, found, repaired, bearing_deg=bearing_deg, paper=paper)
 
 
 def _shown(value: Any, of: str) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from math import ceil
 from typing import Any, Final, Literal
 
 from rehab.base.settings import Assumptions
@@ -12,6 +13,7 @@ from rehab.outputs.worklist.blocksheet import WIDTHS, write_block
 from rehab.outputs.worklist.cautions import DECIDES, Caution, load_cautions
 from rehab.outputs.worklist.gather import Content
 from rehab.outputs.worklist.job import Chosen, Job
+from rehab.outputs.worklist.orders import WHOLE, whole_year
 from rehab.outputs.worklist.paper import Workbook, sheet_name
 from rehab.outputs.worklist.sheet import Book, Figure, Sheet
 from rehab.outputs.worklist.traffic import SPEEDS_MPH, lengths
@@ -19,7 +21,8 @@ from rehab.outputs.worklist.traffic import SPEEDS_MPH, lengths
 #: told how many of all blocks are done
 Watch = Callable[[int, int], None]
 
-_SKETCH_IN: Final = (8.7, 1.5)
+_SKETCH_IN: Final = (5.8, 1.5)
+_REACH_FT: Final = 200.0  #: shown around a block: its cross streets and the next ones
 _LEAST: Final = 0.05  #: what shows as 0.0: traces that a forecast expects
 _OVERVIEW_WIDTHS: Final = (4.5, 15.0, 16, 20, 11, 17, 10.5, 10.5, 10.5, 10.5, 10.5, 13.5, 9.5)
 _OVERVIEW_HEAD: Final = ("No.", "Block", "Street", "From, to", "District", "Strategy", "Start", "Last patch",
@@ -55,9 +58,10 @@ def write(book: Book, listed: Content, assumptions: Assumptions, watch: Watch | 
     streets = Streets(listed.geometry, listed.streets)
     for done, (job, name) in enumerate(zip(listed.jobs, names, strict=True), start=1):
         length = job.sizes.get("length_ft")
-        sketch = streets.sketch(job.name, width_in=_SKETCH_IN[0], height_in=_SKETCH_IN[1],
+        sketch = streets.sketch(job.name, width_in=_SKETCH_IN[0], height_in=_SKETCH_IN[1], reach_ft=_REACH_FT,
                                 length_ft=float(length) if known(length) else None)  # type: ignore[arg-type]
-        write_block(book.sheet(name, WIDTHS), job, sketch, cautions, listed.chosen, assumptions, listed.year, plans)
+        write_block(book.sheet(name, WIDTHS), job, sketch, cautions, listed.chosen, assumptions, listed.year, plans,
+                    streets.bearing_deg(job.name))
         if watch is not None:
             watch(done, len(listed.jobs))
 
@@ -126,11 +130,11 @@ def _orders(sheet: Sheet, listed: Content) -> None:
     sheet.line("Materials with the waste factors of the pay items, in the week in which the task that uses them begins "
                "on the block; equipment as the most that is at work at once in the week. The part called estimated "
                "rests on an index, a rating or a word, not on counts: measure before ordering. Less than "
-               f"{_LEAST} is left out.")
+               f"{_LEAST} is left out; pieces are rounded up.")
     if table.empty:
         sheet.line("There is nothing to order: no block is listed, or none has quantities or tasks.")
     bought = table[table["kind"] == "material"]
-    whole = bought.groupby(["item", "unit"], as_index=False)[["quantity", "estimated"]].sum()
+    whole = whole_year(bought)
     if len(whole):
         sheet.section("Materials, all weeks")
         sheet.table([6, 2, 2, 2], ("Material", "Quantity", "Unit", "Of which estimated"),
@@ -146,8 +150,10 @@ def _orders(sheet: Sheet, listed: Content) -> None:
 
 
 def _amount(row: dict[Any, Any], digits: int) -> list[Any]:
-    return [row["item"], Figure(float(row["quantity"]), digits), unit(row["unit"]),
-            Figure(float(row["estimated"]), digits) if row["estimated"] else ""]
+    amount, guessed = float(row["quantity"]), float(row["estimated"])
+    if row["unit"] in WHOLE:
+        amount, guessed, digits = ceil(amount - 1e-9), ceil(guessed - 1e-9), 0
+    return [row["item"], Figure(amount, digits), unit(row["unit"]), Figure(guessed, digits) if guessed else ""]
 
 
 def _cautions(sheet: Sheet, cautions: Sequence[Caution], assumptions: Assumptions) -> None:

@@ -44,6 +44,7 @@ def _holds(sheet: Sheet, job: Job, figures: Mapping[str, str]) -> None:
             for hold in HOLDS if set(hold.before) & set(kinds)]
     if rows:
         sheet.section("Hold points: stop until it is seen")
+        sheet.line("Practice: common practice, no source.", "small")
         sheet.table([3, 9, 2, 2, 1], ("Before", "Until", "By", "Day, time", "Initials"), rows)
 
 

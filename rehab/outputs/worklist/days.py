@@ -43,9 +43,15 @@ def opening_rules(job: Job, assumptions: Assumptions) -> list[str]:
     for task, (kind, name) in _PLACED.items():
         if task in job.kinds:
             whole = task == "place" and job.strategy == "reconstruction"
-            rule = openings([], "rebuild" if whole else kind, thickness, assumptions, None, longest).basis
+            rule = _rule("rebuild" if whole else kind, thickness, longest, assumptions)
             found.append(_short(rule, "the new pavement opens" if whole else name))
     return found
+
+
+def _rule(kind: Literal["patch", "panels", "rebuild"], thickness: float | None, longest: float | None,
+          assumptions: Assumptions) -> str:
+    return str(assumptions.once(f"opening rule of {kind}, {thickness} in, {longest} ft", lambda: openings(
+        [], kind, thickness, assumptions, None, longest).basis))
 
 
 def _short(basis: str, opens: str) -> str:

@@ -15,6 +15,8 @@ from rehab.outputs.worklist.traffic import devices
 
 _SEALING: Final = ("crack_filling", "joint_resealing")
 _BEFORE: Final = ("mark", "notice")  #: tasks that use up nothing but paint
+#: units of what comes in whole pieces: as a figure to order it is rounded up
+WHOLE: Final = ("each", "bag", "can", "set")
 _TAPER: Final = "taper"  #: unit of equipment that is counted along a taper
 
 
@@ -42,6 +44,22 @@ def orders(jobs: Iterable[Job], assumptions: Assumptions, chosen: Chosen | None 
                                                              "why"]))
     kind = table["kind"].map({"material": 0, "equipment": 1})
     return check("orders", table.assign(place=kind).sort_values(["week", "place", "item", "unit"], ignore_index=True))
+
+
+def whole_year(table: pd.DataFrame) -> pd.DataFrame:
+    """The table ``orders`` without its weeks: materials summed, equipment as the most of any week.
+
+    Columns kind, item, unit, quantity, estimated, why; materials first.
+    """
+    parts = []
+    for kind, how in (("material", "sum"), ("equipment", "max")):
+        rows = table[table["kind"] == kind].groupby(["kind", "item", "unit"], as_index=False)
+        parts.append(rows.agg({"quantity": how, "estimated": how, "why": _all_of}))
+    return pd.concat(parts, ignore_index=True)
+
+
+def _all_of(parts: pd.Series) -> str:
+    return "; ".join(dict.fromkeys(word for text in parts for word in str(text).split("; ")))
 
 
 def materials(job: Job, assumptions: Assumptions) -> list[Amount]:

@@ -22,12 +22,12 @@ from rehab.outputs.worklist.sheet import Figure, Key
 
 COLUMNS: Final = 12
 WIDTH: Final = 8.6  #: characters per column
-_LINE: Final = 1.31  #: from one line to the next, in sizes of its letters
+_LINE: Final = 1.25  #: from one line to the next, in sizes of its letters
 _TALL: Final = 19.0  #: points of a row to write in by hand
 _MOST: Final = 409.0  #: points; a spreadsheet has no higher row
 _SAFE: Final = 1.02  #: letters on a screen may be so much wider than measured
 _POINTS: Final = 0.75  #: in a dot of the screen
-_DOTS: Final = 2.0  #: of a picture to a point
+_DOTS: Final = 1.7  #: of a picture to a point
 #: name of the paper -> number by which a spreadsheet knows it (ECMA-376, part 1, 18.3.1.63)
 _PAPERS: Final = {"letter": 1, "A4": 9}
 
@@ -58,7 +58,7 @@ class Paper:
         else:
             self.sheet.set_portrait()
         self.sheet.set_paper(self._paper)
-        self.sheet.set_margins(left=0.5, right=0.5, top=0.45, bottom=0.6)
+        self.sheet.set_margins(left=0.5, right=0.5, top=0.4, bottom=0.55)
         self.sheet.fit_to_pages(1, 0)
         if self._breaks:
             self.sheet.set_h_pagebreaks(self._breaks)
@@ -186,18 +186,20 @@ class Paper:
     def _across(self, left: int, right: int, value: Any, style: str) -> None:
         """One value over columns left to right; numbers and dates keep their kind, the rest is written as text."""
         shape = self.formats[style_of(value, style)]
-        if right > left:  # cells without a border need nothing but the first one written
-            self.sheet.merge_range(self.row, left, self.row, right, "", None if style in BARE else shape)
         if isinstance(value, Figure):
             value = value.value
-        if not known(value):
-            self.sheet.write_blank(self.row, left, None, shape)
+        elif not known(value):
+            value = None
         elif isinstance(value, pd.Timestamp):
-            self.sheet.write_datetime(self.row, left, value.to_pydatetime(), shape)
-        elif isinstance(value, int | float) and not isinstance(value, bool):
-            self.sheet.write_number(self.row, left, value, shape)
-        else:
-            self.sheet.write_string(self.row, left, str(value), shape)
+            value = value.to_pydatetime()
+        elif isinstance(value, bool) or not isinstance(value, int | float):
+            value = str(value)
+        if right > left:  # cells without a border need nothing but the first one written
+            self.sheet.merge_range(self.row, left, self.row, right, "", None if style in BARE else shape)
+        write = (self.sheet.write_blank if value is None else self.sheet.write_string if isinstance(value, str) else
+                 self.sheet.write_number if isinstance(value, int | float) else self.sheet.write_datetime)
+        if value is not None or right == left:
+            write(self.row, left, value, shape)
 
 
 class Workbook:

@@ -25,7 +25,7 @@ class Hold(NamedTuple):
     source: str
 
 
-_PRACTICE: Final = "common practice, no source"
+_PRACTICE: Final = "practice"  #: common practice, no source
 
 HOLDS: Final[tuple[Hold, ...]] = (
     Hold(("stabilise", "mill", "saw", "remove", "curb", "retrofit", "stitch"),

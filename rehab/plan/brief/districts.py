@@ -9,10 +9,8 @@ import pandas as pd
 
 from rehab.plan.brief import say
 from rehab.plan.brief.facts import Facts
-from rehab.plan.brief.listing import money_chart, rows_of
-from rehab.plan.brief.model import Figure, Grid, Page
-
-_HEAD = ("Street", "Between", "Year", "Work", "Cost", "Why")
+from rehab.plan.brief.listing import money_chart, work_list
+from rehab.plan.brief.model import Figure, Page
 
 
 class _District(NamedTuple):
@@ -37,7 +35,7 @@ def pages(facts: Facts, streets: pd.DataFrame) -> tuple[Page, ...]:
 
 def _page(facts: Facts, mine: _District) -> Page:
     years, blocks = facts.next_years, mine.blocks
-    listed = mine.streets[mine.streets["year"].isin(years)].sort_values(["year", "street", "block_id"], kind="stable")
+    listed = mine.streets[mine.streets["year"] == years[0]]
     usd, first = float(mine.money.to_numpy().sum()), float(mine.money.iloc[0].sum())
     area, due = blocks["area_sqyd"].to_numpy(float), int((blocks["due"] != "none").sum())
     share = float(area.sum() / facts.blocks["area_sqyd"].sum())
@@ -61,12 +59,11 @@ def _page(facts: Facts, mine: _District) -> Page:
         "What is done on streets without a district?", lead, figures,
         money_chart(mine.money, years, f"Money by year, {mine.name}") if usd else None,
         (*_fair(facts, mine, usd), *_left(facts, mine)),
-        (Grid(f"The list, "
-              f"{say.span(years)}", _HEAD, rows_of(listed), frozenset({4}), (0.15, 0.2, 0.06, 0.14, 0.1, 0.35),
-              empty=f"No work is planned {say.in_years(years)}."),),
+        (work_list(f"The list of {years[0]}", listed),),
         ("The cost in the list is that of the first work on a block; where a second is planned, the reason names it "
          "and the money above holds it." if facts.works["again"].any() else
-         "Costs are likely costs in dollars of the year of the work, rounded to the dollar.",))
+         "Costs are likely costs in dollars of the year of the work, rounded to the dollar.",
+         "The years after, and the reason for every block, stand in the list of streets."))
 
 
 def _sound(facts: Facts) -> float:

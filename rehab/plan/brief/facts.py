@@ -169,11 +169,24 @@ class Facts:
         mine = table if district is None else table[table["district"] == district]
         return between(float(mine["low_usd"].sum()), float(mine["high_usd"].sum())) if len(mine) else ""
 
+    @cached_property
+    def sums(self) -> dict[str | None, pd.DataFrame]:
+        """Dollars by year and kind of work of each district, and of the city under None."""
+        works, names = self.works, self.districts
+        usd = works["cost_usd"].to_numpy(float)
+        year = works["year"].to_numpy(np.int64) - self.start
+        kind = pd.Index(KINDS).get_indexer(pd.Index(works["work"]))
+        city = np.zeros((len(self.years), len(KINDS)))
+        np.add.at(city, (year, kind), usd)
+        parts = np.zeros((len(names), *city.shape))
+        if names:
+            np.add.at(parts, (pd.Index(names).get_indexer(pd.Index(works["district"])), year, kind), usd)
+        return {name: pd.DataFrame(table, index=list(self.years), columns=list(KINDS))
+                for name, table in zip([None, *names], [city, *parts], strict=True)}
+
     def money(self, years: range, district: str | None = None) -> pd.DataFrame:
         """Dollars by kind of work (columns of KINDS) and year, of the city or one district; a row for every year."""
-        mine = self.works if district is None else self.works[self.works["district"] == district]
-        table = mine.pivot_table(index="year", columns="work", values="cost_usd", aggfunc="sum", observed=True)
-        return table.reindex(index=list(years), columns=list(KINDS)).fillna(0.0).astype(float)
+        return self.sums[district].loc[list(years)]
 
     def money_of(self, year: int, district: str | None = None) -> pd.Series:
         """Dollars by kind of work in one year, of the city or one district."""

@@ -12,8 +12,8 @@ from rehab.plan.brief.facts import KINDS, Facts, each_row
 from rehab.plan.brief.model import Chart, Figure, Grid, Page, Series
 
 NAMES: Final = {**NEEDS, "grinding": "Diamond grinding again"}
-_WORKS: Final = ("Street", "Between", "Year", "Work", "Cost", "Why")
-_WIDTHS: Final = (0.15, 0.2, 0.06, 0.14, 0.1, 0.35)
+_WORKS: Final = ("Street", "Between", "Work", "Cost")
+_WIDTHS: Final = (0.26, 0.4, 0.2, 0.14)
 
 
 def next_year(facts: Facts, streets: pd.DataFrame) -> Page:
@@ -35,7 +35,10 @@ def next_year(facts: Facts, streets: pd.DataFrame) -> Page:
                         f"likely cost, dollars of {year}{facts.cost_range(range(year, year + 1))}"),
                  Figure("Blocks", f"{blocks:,}", f"of {len(facts.blocks):,}")),
         chart=_district_chart(facts, year) if len(works) else None,
-        grids=(_by_district(facts, year), _list(f"The list of {year}", streets[streets["year"] == year])),
+        text=("The list of each district stands on the page of the district.",) if facts.districts else (),
+        # Without districts there is no other page for it.
+        grids=(_by_district(facts, year),
+               *(() if facts.districts else (work_list(f"The list of {year}", streets[streets["year"] == year]),))),
         notes=("Rows are rounded to the dollar; the total is exact to the cent. The range of a cost: all prices and "
                "amounts at their low or high ends at once.",
                "A share of money beside the share of the area that needs work shows whether a district gets its part; "
@@ -62,7 +65,8 @@ def five_years(facts: Facts) -> Page:
                  Figure("Blocks", f"{blocks:,}", f"of {len(facts.blocks):,}")),
         chart=_money_chart(facts, years), grids=(_by_year(facts, years),),
         text=(*_grinding(facts, years),
-              "Every block, with its year, its work and the reason, stands in the list of streets at the end."),
+              "Every block, with its year, its work and the reason, stands in the list of streets, a file of its "
+              "own."),
         notes=("Dollars are those of the year of work: the rise of prices is in them. Rows are rounded to the dollar; "
                "the totals are exact to the cent. The range of a cost: all prices and amounts at their low or high "
                "ends at once.",))
@@ -77,11 +81,10 @@ def _grinding(facts: Facts, years: range) -> tuple[str, ...]:
             "surface even again.",)
 
 
-def rows_of(part: pd.DataFrame) -> tuple[tuple[str, ...], ...]:
-    """Rows of the list of streets as a table of works shows them."""
+def _rows(part: pd.DataFrame) -> tuple[tuple[str, ...], ...]:
     return tuple(
-        (say.street(row.street, row.block_id), say.ends(row.from_street, row.to_street), str(int(row.year)),
-         say.first(row.work), say.whole(row.cost_usd), row.reason)
+        (say.street(row.street, row.block_id), say.ends(row.from_street, row.to_street), say.first(row.work),
+         say.whole(row.cost_usd))
         for row in each_row(part))
 
 
@@ -90,9 +93,10 @@ def _when(facts: Facts, year: int) -> str:
     return f"{named[year]}{year}" if year in named else f"in {year}"
 
 
-def _list(title: str, part: pd.DataFrame) -> Grid:
-    ordered = part.sort_values(["year", "street", "block_id"], kind="stable")
-    return Grid(title, _WORKS, rows_of(ordered), frozenset({4}), _WIDTHS, empty="No work is planned.")
+def work_list(title: str, part: pd.DataFrame) -> Grid:
+    """Rows of the list of streets as a table of works, by street."""
+    ordered = part.sort_values(["street", "block_id"], kind="stable")
+    return Grid(title, _WORKS, _rows(ordered), frozenset({3}), _WIDTHS, empty="No work is planned.")
 
 
 def _why_none(facts: Facts, budget: float, years: int) -> str:

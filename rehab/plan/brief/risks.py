@@ -88,7 +88,8 @@ def page(facts: Facts) -> Page:
         figures.append(Figure("Money on blocks rated by estimate", say.share(guessed / total), f"{say.about(guessed)} "
                               f"of {say.about(total)}, {say.span(facts.years)}"))
     return Page("risks", "What may come otherwise?", lead, tuple(figures), _chart(facts, table),
-                (*_price_text(facts), *_unmeasured(facts), *_season(facts)), (_grid(facts, table),), _notes(facts))
+                (*_price_text(facts), *_unmeasured(facts), *_ramps(facts), *_season(facts)), (_grid(facts, table),),
+                _notes(facts))
 
 
 def _estimated(facts: Facts) -> float:
@@ -143,6 +144,19 @@ def _unmeasured(facts: Facts) -> tuple[str, ...]:
             "Nothing that the cost rests on was filled in by rule.")
 
 
+def _ramps(facts: Facts) -> tuple[str, ...]:
+    """Works of the next years that bring a duty to build curb ramps, or one that counsel has to look at."""
+    used, works = facts.prepared.assumptions, facts.works
+    soon = works[works["year"].isin(facts.next_years) & (works["work"] != "grinding")]
+    duty = soon["work"].map(lambda name: used.text("curb_ramps", str(name))).value_counts()
+    told = [f"{words} {say.count(int(duty[name]))}" for name, words in (
+        ("alteration", "the law asks for curb ramps with the work on"),
+        ("review", "the city's counsel has to say whether it asks for curb ramps with the work "
+                   "on")) if duty.get(name, 0)]
+    return (f"{say.first(say.in_years(facts.next_years))}, {say.listed(told)}. Only ramps that the estimate counts "
+            "with the work are in its cost.",) if told else ()
+
+
 def assumed_words(facts: Facts) -> str:
     """What was filled with a default and on how many blocks, in words; empty where nothing was."""
     by_count: dict[int, list[str]] = {}
@@ -185,5 +199,5 @@ def _notes(facts: Facts) -> tuple[str, ...]:
     kinds = say.listed(f"{say.count(int(count))} {name}" for name, count in shares.items())
     return (f"Low and high take every price and every amount at the same end at once; costs seldom come to either "
             f"end. How wide the amounts range depends on what a block's estimate rests on: {kinds}.",
-            "The odds of passing the money were not worked out for this brief.")
+            "The odds of passing the budget were not worked out for this brief.")
 

@@ -94,7 +94,7 @@ def page(facts: Facts) -> Page:
     return Page("scenarios", "What would other amounts of money buy, and what would they leave?", lead,
                 figures=tuple(Figure(str(row["scenario"]), "no program" if row["failed"] else say.share(row["sound"]),
                                      f"sound at the end of {last}, for {_money(row)}") for _, row in table.iterrows()),
-                chart=_chart(facts, made), text=(*_peak(facts), *_beside(table, last), without),
+                chart=_chart(facts, made), text=(*_peak(facts), without),
                 grids=(_grid(facts, table),),
                 notes=(f"Sound: share of the area after the work of {last}. Dollars are those of the year; left "
                        f"undone in dollars of {last}.", BACKLOG_NOTE,
@@ -120,26 +120,6 @@ def _peak(facts: Facts) -> tuple[str, ...]:
 def _money(row: pd.Series) -> str:
     usd = float(row["usd_per_yr"])
     return f"{say.about(usd)} a year" if usd > 0 else "no money"
-
-
-def _beside(table: pd.DataFrame, last: int) -> list[str]:
-    """What each of the others buys and leaves beside the plan, a sentence for each."""
-    own, said = table.iloc[0], []
-    for _, row in table.iloc[1:].iterrows():
-        if row["failed"]:
-            said.append(f"{row['scenario']}: no program keeps all the limits asked for.")
-            continue
-        points = round(100 * row["sound"], 1) - round(100 * own["sound"], 1)
-        buys = "as much of the concrete is sound" if abs(points) < 0.05 else \
-            f"{say.number(abs(points))} {'more' if points > 0 else 'fewer'} of 100 square yards of concrete are sound"
-        more = float(row["backlog_usd"] - own["backlog_usd"])
-        leaves = "as much work is left undone" if abs(more) < 0.5 else \
-            f"{say.about(abs(more))} {'more' if more > 0 else 'less'} work is left undone"
-        said.append(f"{row['scenario']}, for {_money(row)}: by the end of {last}, {buys} than with this program, and "
-                    f"{leaves}."
-                    if "as much" not in buys else f"{row['scenario']}, for {_money(row)}: by the end of {last}, {buys} "
-                    f"as with this program, and {leaves}.")
-    return said
 
 
 def _without_work(facts: Facts) -> str:

@@ -10,6 +10,8 @@ WORDS: Final[tuple[tuple[str, str], ...]] = (
     ("Backlog, left undone", "What the rules call for and nobody has done yet, in dollars."),
     ("Block", "The part of a street between two cross streets: the piece that is surveyed, planned and built at once."),
     ("Condition index", "A mark of 0 to 100 for a block: 100 is new, 0 is failed."),
+    ("Curb ramp", "The sloped way from the sidewalk to the street for wheelchairs; some works bring a duty in law to "
+                  "build it."),
     ("Diamond grinding", "Planing the surface with diamond saw blades, so that it is even and quiet again."),
     ("Discounted, present worth", "What comes later counts less, at a stated rate a year, so that years can be added "
                                   "up."),
