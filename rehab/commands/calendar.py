@@ -133,7 +133,9 @@ def write(season: Season, decided: Plan, geometry: pd.DataFrame, given: Given, o
         planned = _planned(decided, geometry, given, options)
         exports.write_csv(progress(planned, given.actual, given.today, decided.prepared.assumptions),
                           out / "progress.csv")
-    (out / "season.ics").write_bytes(calendar.season_calendar(season.tasks, decided.overview, datetime.now(UTC)))
+    stamp = datetime.now(UTC)
+    (out / "season.ics").write_bytes(calendar.season_calendar(season.tasks, decided.overview, stamp))
+    (out / "season_crews.zip").write_bytes(calendar.crew_calendars_zip(season.tasks, decided.overview, stamp))
     (out / "season.xlsx").write_bytes(calendar.season_workbook(
         season.tasks, decided.overview, season.campaigns, season.choices, season.blocks, as_table(season.notes, Note),
         season.year))

@@ -204,9 +204,9 @@ def _with_second(prepared: Prepared, scenario: Scenario, singles: Alternatives,
     for name in WORK:
         at = found.strategy == name
         first[at] = single[name][found.block[at], found.step[at]]
-    both = Alternatives(found.block, found.step, found.strategy, found.cost_usd,
+    both = Alternatives(found.block, found.step, found.strategy, np.round(found.cost_usd, 2),
                         found.saving if money else first + found.then_gain, found.then_step, found.then_strategy,
-                        found.then_usd)
+                        np.round(found.then_usd, 2))
     both = both.only(~np.isin(both.then, _not_counted(scenario)))
     return singles.beside(both), np.concatenate([flags, np.ones(len(both), bool)])
 

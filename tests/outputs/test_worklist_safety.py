@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -20,8 +21,9 @@ from rehab.outputs.worklist import (
     panel_weight_lb,
     taper_ft,
 )
-from rehab.outputs.worklist.days import call_by, marks, opening_rules, span, weather_limits
+from rehab.outputs.worklist.days import call_by, holidays_before, marks, opening_rules, span, weather_limits
 from rehab.outputs.worklist.figures import figures, slurry_cuyd, sound_dba
+from rehab.outputs.worklist.orders import equipment, to_bring
 from rehab.outputs.worklist.steps import HOLDS, STEPS
 from rehab.outputs.worklist.traffic import devices, lengths
 
@@ -91,6 +93,21 @@ def test_the_day_to_call() -> None:
     assert call_by(pd.Timestamp("2027-04-30"), 2) == pd.Timestamp("2027-04-27")
     # three days over a weekend: called on Thursday; Friday, Monday, Tuesday pass; cut on Wednesday
     assert call_by(pd.Timestamp("2027-05-05"), 3) == pd.Timestamp("2027-04-29")
+    # Independence Day of 2027 is a Sunday, observed on Monday 5 July (5 U.S.C. 6103): cut on Wednesday the 7th, two
+    # days for marking are Friday and Tuesday, so the call is on Thursday the 1st
+    assert call_by(pd.Timestamp("2027-07-07"), 2, {date(2027, 7, 5)}) == pd.Timestamp("2027-07-01")
+
+
+def test_the_holidays_before_a_cut_are_those_of_the_season(assumptions: Assumptions) -> None:
+    found = holidays_before(pd.Timestamp("2027-07-07"), assumptions)
+    assert date(2027, 7, 5) in found and date(2027, 5, 31) in found  # Memorial Day: the last Monday of May
+    assert not any(day > date(2027, 7, 7) for day in found)
+
+
+@pytest.mark.parametrize(("hour", "said"), [("0", "midnight"), ("6.5", "6:30 am"), ("12", "noon"), ("23", "11 pm")])
+def test_hours_are_those_of_a_clock(hour: str, said: str, job: Job, assumptions: Assumptions) -> None:
+    city = assumptions.having("safety", {"noise_from_hour": hour})
+    assert f"from {said} to 6 pm" in words(job, city, "full_depth")["noise_hours"]
 
 
 def test_a_window_of_days() -> None:
@@ -152,7 +169,7 @@ def test_figures_of_a_block_stand_in_its_cautions(job: Job, assumptions: Assumpt
     assert "posted 25 mph" in block["traffic_taper"] and "taper of 125 ft" in block["traffic_taper"]
     assert "taper 63 ft, shoulder taper 42 ft" in block["traffic_taper"] and "155 ft" in block["traffic_buffer"]
     assert "within 24 in" in block["utilities"] and "14 days" in block["utilities"]
-    assert "from 7 to 18 o'clock" in block["noise_hours"]
+    assert "from 7 am to 6 pm, as set" in block["noise_hours"]
     lifting = words(job, assumptions, "remove")["lifting_weight"]
     # a panel of 6 x 12 ft x 8 in: 7,200 lb; the largest repair of 12 x 12 ft is two pieces of 6 ft of as much each
     assert "about 7,200 lb" in lifting and "(size assumed)" in lifting
@@ -170,7 +187,7 @@ def test_figures_follow_the_settings(job: Job, assumptions: Assumptions) -> None
     block = words(job, city, "full_depth")
     # 11 x 25^2 / 60 = 114.6, rounded up
     assert "lane of 11 ft" in block["traffic_taper"] and "taper of 115 ft" in block["traffic_taper"]
-    assert "21 days" in block["utilities"] and "from 8 to 18" in block["noise_hours"]
+    assert "21 days" in block["utilities"] and "from 8 am to 6 pm" in block["noise_hours"]
     lifting = words(job, city, "remove")["lifting_weight"]
     assert "about 6,960 lb" in lifting and "145 lb per cubic foot" in lifting
     assert "about 5 cu yd" in words(job, city, "grind")["slurry_grind"]
@@ -205,9 +222,33 @@ def test_what_was_not_read_says_so(job: Job, assumptions: Assumptions) -> None:
     assert "from memory" in words(job, assumptions, "grind")["silica_grind"]
 
 
+def test_what_the_sources_ask_for_stands_with_its_work(job: Job, assumptions: Assumptions) -> None:
+    # one-lane two-way and downstream tapers of 50 to 100 ft: MUTCD Part 6 (text of 2009)
+    assert "a taper of 50 to 100 ft" in words(job, assumptions, "full_depth")["traffic_one_lane"]
+    # two maintenance works together may be an alteration: supplement of 2015 to the joint assistance, question 10
+    assert "may become an alteration" in words(job, assumptions, "partial_depth")["ramps_together"]
+    rebuilt = words(job, assumptions, "reconstruction")
+    # 40 CFR 450.21: 1 acre, 14 days; 29 CFR 1926.652: 5 ft, from memory
+    assert "from 1 acre" in rebuilt["stormwater"] and "14 days" in rebuilt["stormwater"]
+    assert "deeper than 5 ft" in rebuilt["trench"] and "from memory" in rebuilt["trench"]
+
+
+def test_the_joints_of_a_new_pavement_are_a_step_of_their_own(job: Job, assumptions: Assumptions) -> None:
+    rebuilt = replace(job, strategy="reconstruction", tasks=[row("remove", "2027-05-04"), row("place", "2027-05-04")])
+    assert rebuilt.kinds == ["remove", "place"] and rebuilt.steps == ["remove", "place", "joint"]
+    assert job.steps == job.kinds  # repairs have a task for their joints
+    tools = [one.item for one in equipment(rebuilt, assumptions)["Concrete crew 1"]]
+    assert "Joint saw, early-entry or wet" in tools
+    assert "Joint saw, early-entry or wet" not in [one.item for one in equipment(job, assumptions)["Concrete crew 1"]]
+
+
 def test_checklist_and_hold_points_cover_the_tasks() -> None:
     assert set(STEPS) == set(TASKS)
     assert all(set(hold.before) <= set(TASKS) and hold.source for hold in HOLDS)
+
+
+def test_whole_pieces_are_loaded() -> None:
+    assert to_bring(45.2, "each") == (46.0, 0) and to_bring(3.0, "bag") == (3.0, 0) and to_bring(6.8, "cuyd") == (6.8, 1)
 
 
 def test_the_opening_rule_is_in_words_with_its_source(job: Job, assumptions: Assumptions) -> None:

@@ -440,12 +440,12 @@ def test_dollars_of_the_leads_are_in_the_tables() -> None:
 
 def test_how_the_choice_is_made() -> None:
     of = page(made(), "choice")
-    assert council.bound_words(decided()) in of.text
+    assert council.bound_words(decided()) in of.notes  # trade words, so in the small print
     assert any("% more than worst streets first" in text for text in of.text)
     decides = [int(cell) for cell in column(grid(of, "The rules"), "Blocks")]
     assert sum(decides) == 70 and min(decides) > 0
     alone = brief.make(decided(choice="worst first"), city="x", made=MADE)
-    assert not any("Proven" in text for text in page(alone, "choice").text)
+    assert not any("Proven" in text for text in page(alone, "choice").notes)
     assert sum(dollars(cell) for one in alone.districts for cell in column(grid(one, "The list"), "Cost")) <= 3e5
 
 

@@ -236,6 +236,8 @@ def test_every_default_rule_has_plain_words() -> None:
     assert rules.plain_words(low) == "condition index below 40 points"
     arterial = next(rule for rule in made if rule.name == "structure, arterial")
     assert rules.plain_words(arterial) == "panels broken or sunken over 15 %; arterials"
+    panels = next(rule for rule in made if len(rule.limits) == 1 and rule.limits[0].measure == "panels_full")
+    assert rules.plain_words(panels).startswith("number of panels broken or sunken at least ")
     steps = next(rule for rule in made if rule.name == "steps, medium traffic")
     assert rules.rule_words(steps) == (
         "the mean step at the joints asks for grinding (at least 0.12 in); 3,000 to 10,000 vehicles a day")

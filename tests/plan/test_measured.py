@@ -32,7 +32,7 @@ DEMO = Path(__file__).parents[2] / "data" / "demo"
 UNIT_USD = {"pavement_reconstruction": 140.0, "curb_and_gutter": 45.0, "curb_ramp": 4500.0}
 PLANNED = {"pavement_reconstruction": 1200.0, "curb_and_gutter": 600.0, "curb_ramp": 4.0}
 FACTOR = 1.10 * 1.08 * 1.30 * 1.20 * 1.04**4
-COMMITTED_USD = 250_000.005
+COMMITTED_USD = 250_000.01
 
 
 @cache
@@ -71,7 +71,7 @@ def line(overruns: pd.DataFrame, block: str, item: str) -> pd.Series:
 
 def test_the_plan_is_the_one_worked_out_by_hand() -> None:
     total = sum(UNIT_USD[item] * quantity for item, quantity in PLANNED.items()) * FACTOR
-    assert rebuilt().program["cost_usd"].iloc[0] == pytest.approx(total, rel=1e-12)
+    assert rebuilt().program["cost_usd"].iloc[0] == round(total, 2)
     assert total == pytest.approx(461_800.08, abs=0.005)
 
 
@@ -169,7 +169,7 @@ def test_two_blocks_are_too_few_for_a_rate_and_three_are_enough() -> None:
     rows = [(block, 2027, "pavement_reconstruction", 1260.0) for block in ("B001", "B003")]
     few = measured.outlook(rebuilt(), measured.compare(rebuilt(), seen(*rows)), 2027)
     assert few.rates[["blocks", "rate", "used"]].to_numpy().tolist() == [[2, 1.05, 1.0]]
-    assert few.money["at_rates_usd"].tolist() == few.money["planned_usd"].tolist() == [461_800.08, 711_800.08]
+    assert few.money["at_rates_usd"].tolist() == few.money["planned_usd"].tolist() == [461_800.08, 711_800.09]
     assert "too little to say anything of the rest: a rate needs at least 3 blocks" in few.sentence
     # 1,260, 1,260 and 1,440 of 3,600 sq yd measured: a rate of 1.1 on the paving of B002, the rest as planned
     enough = measured.outlook(rebuilt(), measured.compare(

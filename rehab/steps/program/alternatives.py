@@ -49,9 +49,9 @@ class Alternatives:
 
 
 def single(block: Ints, step: Ints, strategy: Names, cost_usd: Floats, benefit: Floats) -> Alternatives:
-    """Alternatives of one work."""
+    """Alternatives of one work; costs are whole cents, so that their sums are the same wherever they are made."""
     count = len(block)
-    return Alternatives(block, step, strategy, cost_usd, benefit, np.full(count, -1), np.full(count, ""),
+    return Alternatives(block, step, strategy, np.round(cost_usd, 2), benefit, np.full(count, -1), np.full(count, ""),
                         np.zeros(count))
 
 

@@ -99,7 +99,7 @@ def offers(alternatives: Alternatives, open_: Flags, forced: Flags, needed: Flag
     member = sparse.csr_array((np.ones(len(source)), np.arange(len(source)), np.append(0, np.cumsum(size))),
                               shape=(len(size), len(source)))
     group = np.concatenate([alternatives.block[lone], nothing, np.array([owner for owner, _ in sets], np.int64)])
-    return Offers(replace(made, cost_usd=made.cost_usd - discount), member, group.astype(np.int64), source)
+    return Offers(replace(made, cost_usd=np.round(made.cost_usd - discount, 2)), member, group.astype(np.int64), source)
 
 
 def together(alternatives: Alternatives, rows: Ints, forced: Flags, needed: Flags,

@@ -204,7 +204,7 @@ def _force(alternatives: Alternatives, network: pd.DataFrame, due: Flags, why: I
         why[own] = np.where(why[own] == NOT_DUE, NOT_DUE, FORCED)
         why[pick], forced[pick] = OPEN, True
         if lock.cost_usd is not None:
-            cost[pick] = lock.cost_usd
+            cost[pick] = round(lock.cost_usd, 2)
     return replace(alternatives, cost_usd=cost), forced
 
 
