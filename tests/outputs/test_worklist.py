@@ -184,7 +184,7 @@ def test_costs_agree_with_the_program_to_the_cent(tables: Tables, assumptions: A
     assert costs == this_year.to_dict()
     total = next(row for row in sheet.iter_rows() if row[1].value == "Total")
     assert round(total[11].value, 2) == round(this_year.sum(), 2)
-    assert {cell.number_format for cell in sheet["L"] if isinstance(cell.value, float)} == {"$#,##0.00"}
+    assert {cell.number_format for cell in sheet["L"] if isinstance(cell.value, float)} == {"$#,##0.00_)"}
     assert f"likely cost ${this_year.sum():,.2f}" in " ".join(texts(sheet))
 
 

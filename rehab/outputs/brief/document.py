@@ -10,7 +10,7 @@ from typing import Final, Literal
 
 from rehab.outputs.brief import grid, streets
 from rehab.outputs.brief.chart import chart_drawing, height_for
-from rehab.outputs.brief.lines import lines, one_line
+from rehab.outputs.brief.lines import lines, measured, one_line
 from rehab.outputs.brief.marks import ACCENT, GREY, INK, Box, Line, Link, PageNumber, Picture, Words
 from rehab.outputs.brief.pages import SIDE, Pages, height_of, leading
 from rehab.outputs.drawings.lettering import clean
@@ -184,9 +184,11 @@ def _tables_or_where(pages: Pages, page: Page, key: str) -> None:
     if page.grids and not fits:
         pages.need(16)
         pages.skip(14)
-        pages.put(Words(SIDE, pages.y, "The figures of this page as a table: page", _ABOUT + 1, colour=ACCENT),
-                  PageNumber(SIDE + 212, pages.y, f"behind {key}", _ABOUT + 1),
-                  Link(SIDE, pages.y - 2, SIDE + 214, pages.y + 10, f"behind {key}"))
+        words = "The figures of this page as a table: page"
+        end = SIDE + measured(f"{words} 000", _ABOUT + 1)
+        pages.put(Words(SIDE, pages.y, words, _ABOUT + 1, colour=ACCENT),
+                  PageNumber(end, pages.y, f"behind {key}", _ABOUT + 1),
+                  Link(SIDE, pages.y - 2, end + 2, pages.y + 10, f"behind {key}"))
         pages.behind.append((key, page))
 
 

@@ -7,11 +7,12 @@ list of streets says the same words many thousand times.
 from __future__ import annotations
 
 from itertools import groupby
-from typing import Any, Literal
+from typing import Any, Final, Literal
 
 from rehab.outputs.drawings.lettering import clean, fitted, font, width, wrapped
 
 Anchor = Literal["start", "middle", "end"]
+_KEPT: Final = "\N{NO-BREAK SPACE}"
 
 
 def lines(text: object, room: float, size: float, bold: bool = False) -> list[str]:
@@ -20,7 +21,8 @@ def lines(text: object, room: float, size: float, bold: bool = False) -> list[st
     blank = width(" ", size, bold)
     line: list[str] = []
     used = 0.0
-    for word in clean(text).split(" "):
+    for word in clean(text).replace(" %", f"{_KEPT}%").split(" "):  # a number and its sign stay together
+        word = word.replace(_KEPT, " ")
         wide = width(word, size, bold)
         if line and used + blank + wide > room:
             found.append(" ".join(line))

@@ -35,6 +35,7 @@ from rehab.outputs.words import known, number
 _BLACK: Final = "#000000"
 _WHITE: Final = "#ffffff"
 _BLOCK: Final = Pen(_BLACK, 3.0)
+_HALF: Final = 1.6  #: points: half of that line, and a little
 _AROUND: Final = Pen("#8c8c8c", 0.9)
 _SCALES: Final = (50, 100, 150, 200, 250, 300, 400, 500, 600, 800, 1000, 1500, 2000, 3000, 4000, 5000, 8000, 10_000,
                   20_000, 50_000)
@@ -171,6 +172,8 @@ def _drawn(block: list[list[Point]], around: list[tuple[str, list[list[Point]]]]
     signs = [*_north(frame), *_scale_bar(view)]
     namer.keep_clear(Box(frame.x1 - 24, 0, frame.x1, 36))
     namer.keep_clear(Box(0, frame.y1 - 24, _bar_ft(view) / view.feet_per_inch * POINTS_PER_IN + 32, frame.y1))
+    for x, y in _along(block):  # no name under the heavy line
+        namer.keep_clear(Box(x - _HALF, y - _HALF, x + _HALF, y + _HALF))
     ends = _ends(block, namer, length_ft)
     named = namer.beside(name, block, streets.pop(name, [])) if name else []
     for street, lines in streets.items():
@@ -201,6 +204,14 @@ def _by_street(around: list[tuple[str, list[list[Point]]]], block: list[list[Poi
 def _lines(lines: list[list[Point]]) -> list[shapely.LineString]:
     """Lines to the tenth of a point, so that blocks that follow each other meet."""
     return [shapely.LineString(np.round(line, 1)) for line in lines]
+
+
+def _along(block: list[list[Point]]) -> Iterator[Point]:
+    """Points of the block's line, no farther apart than its own width."""
+    for part in block:
+        line = shapely.LineString(part)
+        for x, y in shapely.get_coordinates(shapely.segmentize(line, 2 * _HALF) if line.length else line):
+            yield float(x), float(y)
 
 
 def _ends(block: list[list[Point]], namer: Namer, length_ft: float | None) -> list[Mark]:

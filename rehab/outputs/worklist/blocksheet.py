@@ -18,7 +18,7 @@ from rehab.outputs.worklist.cautions import Caution
 from rehab.outputs.worklist.checks import write_checks
 from rehab.outputs.worklist.figures import assumed, closed_lane, figures, speed_words
 from rehab.outputs.worklist.job import Chosen, Job, Row
-from rehab.outputs.worklist.orders import Amount, equipment, materials, waste_words
+from rehab.outputs.worklist.orders import Amount, equipment, materials, to_bring, waste_words
 from rehab.outputs.worklist.sheet import Figure, Key, Sheet
 
 #: the grid of the sheet in characters: the columns of the repairs, which other tables take several of
@@ -90,17 +90,17 @@ def _where(sheet: Sheet, job: Job) -> None:
 
 def _when(sheet: Sheet, job: Job, assumptions: Assumptions) -> None:
     sheet.section("When")
-    window = days.span([job.first(), job.last()])
+    window, none = days.span([job.first(), job.last()]), "none" if job.tasks else "not known"
     first, (asked, ends) = job.first(*days.CUTTING), days.marks(job, assumptions)
     locate = int(assumptions.number("season", "locate_days"))
     rows: list[tuple[str, Any]] = [
         ("Work", window or "not on the calendar"), ("Opens, plan", _day(job.opens, "not known")), ("Supervisor", None),
-        ("Last patch", _day(job.patched, "none")), ("Grinding", _day(job.first("grind"), "none")),
+        ("Last patch", _day(job.patched, none)), ("Grinding", _day(job.first("grind"), none)),
         ("811 ticket No.", None)]
     if first is not None:
         told = f"{day(ends)}, if called {asked:%d %b}" if asked is not None else "not known"
-        rows += [("Call 811 by", day(days.call_by(first, locate))), ("Marks run out", told),
-                 ("Ticket valid until", None)]
+        call = days.call_by(first, locate, days.holidays_before(first, assumptions))
+        rows += [("Call 811 by", day(call)), ("Marks run out", told), ("Ticket valid until", None)]
     _form(sheet, rows)
     rules = days.opening_rules(job, assumptions)
     if rules:
@@ -133,6 +133,10 @@ def _traffic(sheet: Sheet, job: Job, assumptions: Assumptions) -> None:
                  ("Buffer", f"{number(closure.buffer, 0)} ft"),
                  ("Shifting, shoulder taper", f"{number(closure.shifting, 0)} ft, {number(closure.shoulder, 0)} ft")]
     _form(sheet, rows)
+    width = job.sizes.get("width_ft")
+    if known(width) and float(width) < 2 * assumptions.number("safety", "lane_ft"):  # type: ignore[arg-type]
+        sheet.line(f"{number(width)} ft wide, less than two lanes of {lane} ft: nobody can pass beside a closed lane. "
+                   "Close it as a whole; tapers and buffer are then for the streets that lead to it.", "warning")
 
 
 def _order_of_work(sheet: Sheet, job: Job, chosen: Chosen) -> None:
@@ -209,8 +213,10 @@ def _quantities(sheet: Sheet, job: Job, assumptions: Assumptions, year: int) -> 
         sheet.line("No quantity is given for this block.")
         return
     left_out = any(row["quantity"] < _LEAST for row in job.quantities)
+    fractions = any(row["unit"] == "each" and round(float(row["quantity"]), 1) % 1 for row in job.quantities)
     sheet.line(f"Expected for the work in {year}" + (", so they may be more than the survey's repairs above."
                                                      if job.repairs else ".")
+               + (" A fraction of a piece is the mean of what may be found." if fractions else "")
                + (f" Less than {_LEAST} of an item is left out." if left_out else ""))
     items = pay_items(assumptions.table("pay_items"))
     present = {row["pay_item"] for row in job.quantities}
@@ -229,10 +235,12 @@ def _part(items: Mapping[str, PayItem], item: str, present: Collection[str]) -> 
 
 
 def _loads(sheet: Sheet, job: Job, assumptions: Assumptions) -> None:
-    brought: list[list[Any]] = [[row.item, Figure(row.quantity, 1), unit(row.unit), waste_words(row.waste)]
+    brought: list[list[Any]] = [[row.item, Figure(*to_bring(row.quantity, row.unit)), unit(row.unit),
+                                 waste_words(row.waste)]
                                 for row in materials(job, assumptions) if row.quantity >= _LEAST]
     if brought:
         sheet.section(f"Materials to bring{', estimated' if job.estimated else ''}")
+        sheet.line("From the expected quantities, with the waste that is shown; whole pieces are rounded up.", "small")
         half = (len(brought) + 1) // 2
         right = brought[half:] + [[""] * 4] * (2 * half - len(brought))
         sheet.table([4, 2, 1, 1, 4, 2, 1, 2], ("Material", "Quantity", "Unit", "Waste") * 2,

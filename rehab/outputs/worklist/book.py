@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from math import ceil
 from typing import Any, Final, Literal
 
 from rehab.base.settings import Assumptions
@@ -13,7 +12,7 @@ from rehab.outputs.worklist.blocksheet import WIDTHS, write_block
 from rehab.outputs.worklist.cautions import DECIDES, Caution, load_cautions
 from rehab.outputs.worklist.gather import Content
 from rehab.outputs.worklist.job import Chosen, Job
-from rehab.outputs.worklist.orders import WHOLE, whole_year
+from rehab.outputs.worklist.orders import WHOLE, to_bring, whole_year
 from rehab.outputs.worklist.paper import Workbook, sheet_name
 from rehab.outputs.worklist.sheet import Book, Figure, Sheet
 from rehab.outputs.worklist.traffic import SPEEDS_MPH, lengths
@@ -86,7 +85,7 @@ def _overview(sheet: Sheet, listed: Content, names: Sequence[str]) -> None:
     if listed.notes:
         sheet.section("Notes")
         for text in listed.notes:
-            sheet.line(text)
+            sheet.line(text[:1].upper() + text[1:])
     sheet.section("How to use the list")
     sheet.line("A sheet has what the crew needs on the block, in the order in which it is needed. Actual sizes and "
                "quantities are entered as numbers in the pale cells of the workbook and can be read back to be "
@@ -152,7 +151,7 @@ def _orders(sheet: Sheet, listed: Content) -> None:
 def _amount(row: dict[Any, Any], digits: int) -> list[Any]:
     amount, guessed = float(row["quantity"]), float(row["estimated"])
     if row["unit"] in WHOLE:
-        amount, guessed, digits = ceil(amount - 1e-9), ceil(guessed - 1e-9), 0
+        (amount, digits), (guessed, _) = to_bring(amount, row["unit"]), to_bring(guessed, row["unit"])
     return [row["item"], Figure(amount, digits), unit(row["unit"]), Figure(guessed, digits) if guessed else ""]
 
 

@@ -9,7 +9,7 @@ from rehab.outputs.words import label
 from rehab.outputs.worklist.cautions import DECIDES, Caution, cautions_for
 from rehab.outputs.worklist.job import Job
 from rehab.outputs.worklist.sheet import Sheet
-from rehab.outputs.worklist.steps import HOLDS, STEPS
+from rehab.outputs.worklist.steps import HOLDS, STEPS, TRAFFIC
 
 _BESIDE: Final = (("Trees by the cuts, trunks in inches", "Roots cut, looked at by"),
                   ("Inlets protected, number", "Inlets cleaned after, initials"),
@@ -32,16 +32,20 @@ def write_checks(sheet: Sheet, job: Job, cautions: Sequence[Caution], figures: M
         sheet.line("Each task below: tick the box at the left, write down what is asked for, put initials at the "
                    "right.", "small")
     seen: set[str] = set()
-    for kind in job.kinds:
+    for kind in job.steps:
         _task(sheet, kind, cautions, figures, seen)
     _records(sheet, job)
 
 
 def _holds(sheet: Sheet, job: Job, figures: Mapping[str, str]) -> None:
     kinds = job.kinds
-    rows = [(label(next(kind for kind in kinds if kind in hold.before)),
-             f"{hold.text.format_map(figures)} [{hold.source}]", hold.who, None, None)
-            for hold in HOLDS if set(hold.before) & set(kinds)]
+    holds = [(hold, [kind for kind in kinds if kind in hold.before]) for hold in HOLDS
+             if not hold.needs or hold.needs in kinds]
+    # in the order of the work: before the first of its tasks, or after the last of them where it is traffic that waits
+    due = sorted(((kinds.index(own[-1 if hold.first == TRAFFIC else 0]), hold, own) for hold, own in holds if own),
+                 key=lambda one: one[0])
+    rows = [(hold.first or ", ".join(map(label, own)), f"{hold.text.format_map(figures)} [{hold.source}]", hold.who,
+             None, None) for _, hold, own in due]
     if rows:
         sheet.section("Hold points: stop until it is seen")
         sheet.line("Practice: common practice, no source.", "small")

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
+from datetime import date, timedelta
 from typing import Final, Literal
 
 import numpy as np
@@ -11,21 +12,30 @@ import pandas as pd
 from rehab.base.settings import Assumptions
 from rehab.outputs.words import known
 from rehab.outputs.worklist.job import Job
+from rehab.steps.season.days import holidays_of
 from rehab.steps.season.opening import openings
 
 #: tasks that cut or drill into the pavement or dig beside it
 CUTTING: Final = ("stabilise", "mill", "saw", "remove", "drill", "curb", "retrofit", "stitch")
+_CALLED_DAYS: Final = 60  #: before a cut, more than any ticket waits
 _PLACED: Final[dict[str, tuple[Literal["patch", "panels", "rebuild"], str]]] = {
     "patch": ("patch", "patches open"), "place": ("panels", "panels open")}
 
 
-def call_by(first_cut: pd.Timestamp, working_days: int) -> pd.Timestamp:
-    """The latest day to call 811, so that whole working days, Monday to Friday, pass before the first cut.
+def call_by(first_cut: pd.Timestamp, working_days: int, off: Collection[date] = ()) -> pd.Timestamp:
+    """The latest day to call 811, so that whole working days, Monday to Friday but for ``off``, pass before the cut.
 
     Called on Tuesday, with two days for marking, it is cut on Friday (the example of ``call-before-digging``).
-    Holidays are not known here: the state's centre counts them.
     """
-    return pd.Timestamp(np.busday_offset(np.datetime64(first_cut.date()), -(working_days + 1), roll="forward"))
+    closed = np.array(sorted(off), dtype="datetime64[D]")
+    return pd.Timestamp(np.busday_offset(np.datetime64(first_cut.date()), -(working_days + 1), roll="forward",
+                                         holidays=closed))
+
+
+def holidays_before(first_cut: pd.Timestamp, assumptions: Assumptions) -> set[date]:
+    """The holidays of the season's country or state that may fall between a call and the cut."""
+    last = first_cut.date()
+    return holidays_of(last - timedelta(days=_CALLED_DAYS), last, assumptions)
 
 
 def marks(job: Job, assumptions: Assumptions) -> tuple[pd.Timestamp | None, pd.Timestamp | None]:

@@ -27,8 +27,8 @@ def figures(job: Job, assumptions: Assumptions) -> dict[str, str]:
     return {
         **named, **_lifting(job, assumptions), "speed": speed_words(job),
         "lane": of("safety", "lane_ft"), "hand_dig": of("safety", "locate_hand_dig_in"),
-        "ticket_days": of("safety", "ticket_days"), "from_hour": of("safety", "noise_from_hour"),
-        "until_hour": of("safety", "noise_until_hour"), "pounds": of("safety", "concrete_lb_per_cuft"),
+        "ticket_days": of("safety", "ticket_days"), "from_hour": _hour(assumptions, "noise_from_hour"),
+        "until_hour": _hour(assumptions, "noise_until_hour"), "pounds": of("safety", "concrete_lb_per_cuft"),
         "factor": of("safety", "first_lift_factor"), "saw_dba": number(saw, 0),
         "breaker_dba": of("safety", "sound_dba.breaker"), "saw_100": number(sound_dba(saw, 100), 0),
         "saw_200": number(sound_dba(saw, 200), 0), "root": number(root, 1), "root_18": number(18 * root, 0),
@@ -39,6 +39,15 @@ def figures(job: Job, assumptions: Assumptions) -> dict[str, str]:
         "deepest": _deepest(job, assumptions), "slurry": _slurry(job, assumptions),
         "stitch_angle": of("companions", "stitch.angle_deg"), "stitch_spacing": of("companions", "stitch.spacing_in"),
     }
+
+
+def _hour(assumptions: Assumptions, key: str) -> str:
+    """An hour of the day as a clock of twelve hours shows it: '7 am', '6:30 pm', 'midnight'."""
+    minutes = round(60 * assumptions.number("safety", key)) % (24 * 60)
+    if minutes in (0, 12 * 60):
+        return "noon" if minutes else "midnight"
+    past = f":{minutes % 60:02d}" if minutes % 60 else ""
+    return f"{(minutes // 60 - 1) % 12 + 1}{past} {'am' if minutes < 12 * 60 else 'pm'}"
 
 
 def closed_lane(job: Job, assumptions: Assumptions) -> Lengths | None:

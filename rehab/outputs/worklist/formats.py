@@ -58,4 +58,4 @@ def style_of(value: Any, style: str) -> str:
 
 
 def _written(before: str, digits: int) -> str:
-    return f"{before}#,##0{'.' if digits else ''}{'0' * digits}"
+    return f"{before}#,##0{'.' if digits else ''}{'0' * digits}_)"

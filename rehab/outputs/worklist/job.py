@@ -56,6 +56,18 @@ class Job:
             first[row["task"]] = min(row["start"], first.get(row["task"], row["start"]))
         return sorted(first, key=lambda kind: (first[kind], TASKS.index(kind)))
 
+    @property
+    def steps(self) -> list[str]:
+        """The kinds of its work as its crews meet them: the calendar counts the joints of a new pavement in placing."""
+        found = self.kinds
+        if "place" in found and "joint" in self.within("place") and "joint" not in found:
+            found.insert(found.index("place") + 1, "joint")
+        return found
+
+    def within(self, kind: str) -> set[str]:
+        """The kinds of work that a task of one kind holds."""
+        return {kind, "joint"} if self.strategy == "reconstruction" and kind == "place" else {kind}
+
     def first(self, *kinds: str) -> pd.Timestamp | None:
         """First day of the tasks of these kinds, of all without any; None if there is no such task."""
         return min((row["start"] for row in self.tasks if not kinds or row["task"] in kinds), default=None)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
+from math import ceil
 from typing import Any, Final, NamedTuple
 
 import pandas as pd
@@ -80,7 +81,7 @@ def equipment(job: Job, assumptions: Assumptions) -> dict[str, list[Amount]]:
     """What each crew needs on a block, in the order in which they come; ``why`` holds the crew's tasks."""
     tasks: dict[str, set[str]] = {}
     for task in job.tasks:
-        tasks.setdefault(str(task["crew"]), set()).add(str(task["task"]))
+        tasks.setdefault(str(task["crew"]), set()).update(job.within(str(task["task"])))
     found = {}
     for crew, kinds in tasks.items():
         why = "; ".join(label(kind) for kind in TASKS if kind in kinds)
@@ -142,12 +143,12 @@ def _equipment_by_week(jobs: Sequence[Job], assumptions: Assumptions, chosen: Ch
             most: dict[str, float] = {}
             sure: dict[str, bool] = {}
             for job, task in tasks:
-                if task["task"] in row["tasks"]:
+                if job.within(task["task"]) & row["tasks"]:
                     crew = str(task["crew"])
                     most[crew] = max(most.get(crew, 0.0), _each(row, job, assumptions))
                     sure[crew] = sure.get(crew, False) or not job.estimated
             if most:
-                kinds = {str(task["task"]) for _, task in tasks} & set(row["tasks"])
+                kinds = set().union(*(job.within(str(task["task"])) for job, task in tasks)) & row["tasks"]
                 yield {"week": week, "kind": "equipment", "item": row["equipment"], "unit": _unit(row["unit"]),
                        "quantity": sum(most.values()), "estimated": sum(most[crew] for crew in most if not sure[crew]),
                        "why": "; ".join(label(kind) for kind in TASKS if kind in kinds)}
@@ -200,6 +201,11 @@ def _users(assumptions: Assumptions) -> dict[str, list[str]]:
         own[str(quantity)] = str(task)
     return {key: [own[name] for name in (key, *item.carriers) if name in own]
             for key, item in pay_items(assumptions.table("pay_items")).items()}
+
+
+def to_bring(amount: float, unit: str) -> tuple[float, int]:
+    """An amount and its decimals as they are loaded: what comes in whole pieces is rounded up."""
+    return (float(ceil(amount - 1e-9)), 0) if unit in WHOLE else (amount, 1)
 
 
 def waste_words(waste: float) -> str:

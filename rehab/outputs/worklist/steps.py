@@ -17,20 +17,27 @@ class Step(NamedTuple):
 
 
 class Hold(NamedTuple):
-    """Before the first of these tasks the work stops until somebody has looked; where that comes from."""
+    """Before these tasks the work stops until somebody has looked; where that comes from.
+
+    ``first`` says before what, where the names of the tasks do not; ``needs`` is a task without which there is no stop.
+    """
 
     before: tuple[str, ...]
     text: str
     who: str
     source: str
+    first: str = ""
+    needs: str = ""
 
 
 _PRACTICE: Final = "practice"  #: common practice, no source
 
+TRAFFIC: Final = "Traffic on it"
+
 HOLDS: Final[tuple[Hold, ...]] = (
     Hold(("stabilise", "mill", "saw", "remove", "curb", "retrofit", "stitch"),
          "every utility has answered, its marks are seen and photographed, the ticket is valid", "Supervisor",
-         "811, state one-call law (read)"),
+         "811, state one-call law (read)", "First cut, hole or dig"),
     Hold(("mill", "saw", "remove"), "the surface is sounded, the cuts are marked and agreed", "Engineer", _PRACTICE),
     Hold(("patch",), "removal has reached sound concrete all over; from {deepest} on it is a full-depth repair",
          "Engineer", "FHWA checklist 9: deeper damage goes full depth (read); this city's depth"),
@@ -38,11 +45,11 @@ HOLDS: Final[tuple[Hold, ...]] = (
          "29 CFR 1926.251 (read)"),
     Hold(("drill", "place"), "the base is looked at, made good, compacted and accepted", "Engineer", _PRACTICE),
     Hold(("place",), "bars are set level and fast, their grout holds", "Inspector",
-         "Ohio 255.02: the grout holds the bar within 30 minutes (read)"),
+         "Ohio 255.02: the grout holds the bar within 30 minutes (read)", needs="drill"),
     Hold(("patch", "place", "curb"), "air and concrete are within the limits of this sheet, and stay so until it opens",
-         "Inspector", "limits of the curing table, with their sources there"),
-    Hold(("patch", "place", "retrofit"), "before traffic: strength tested, or the time of the opening rule passed",
-         "Engineer", _PRACTICE),
+         "Inspector", "weather limits as set for this city"),
+    Hold(("patch", "place", "retrofit"), "strength tested, or the time of the opening rule passed", "Engineer",
+         _PRACTICE, TRAFFIC),
     Hold(("fill",), "{seal_days} days since the last concrete; joints and cracks dry and clean", "Supervisor",
          "UFC 3-270-03, 16.6 and 16.7: curing complete (read)"),
     Hold(("grind",), "{grind_days} days since the last patch, panel or dowel in a slot; castings low or known",
@@ -60,7 +67,7 @@ STEPS: Final[dict[str, tuple[Step, ...]]] = {
     ),
     "notice": (
         Step("Utility locate called in; ticket number written on this sheet", "day, time:"),
-        Step("Neighbours, bus operator, waste collection and emergency services told of days and hours", "day:"),
+        Step("Neighbors, bus operator, waste collection and emergency services told of days and hours", "day:"),
         Step("Every utility has answered; its marks are seen and photographed before the first cut", "day:"),
     ),
     "stabilise": (
@@ -81,12 +88,12 @@ STEPS: Final[dict[str, tuple[Step, ...]]] = {
     ),
     "saw": (
         Step("811 ticket valid; marks clear of the cuts"),
-        Step("Full-depth cuts on the marks; neighbouring panels not overcut; overcuts to be filled"),
+        Step("Full-depth cuts on the marks; neighboring panels not overcut; overcuts to be filled"),
         Step("Slurry vacuumed, inlets protected"),
     ),
     "remove": (
         Step("Weight of the piece and reach of the crane checked; rigging inspected"),
-        Step("Lifted out without spalling the neighbouring panels"),
+        Step("Lifted out without spalling the neighboring panels"),
         Step("Base looked at, soft spots dug out, compacted; wet base told to the engineer", "accepted:"),
     ),
     "drill": (
@@ -103,7 +110,7 @@ STEPS: Final[dict[str, tuple[Step, ...]]] = {
     ),
     "joint": (
         Step("Sawn as soon as the edge does not ravel, and before cracks run", "time:"),
-        Step("Joints of the neighbouring slabs met in line; depth checked", "depth, in:"),
+        Step("Joints of the neighboring slabs met in line; depth checked", "depth, in:"),
         Step("Slurry vacuumed"),
     ),
     "curb": (

@@ -52,8 +52,8 @@ def page(facts: Facts) -> Page:
                                                         "more",
                               "than this program, proven by the search"))
     return Page("choice", "How is the choice made?", lead, tuple(figures),
-                text=(*steps, *_dear(facts), *_by_hand(facts), *((proof,) if proof else ()), *_beside_simple(facts)),
-                grids=(_rules(facts),), notes=_notes(facts))
+                text=(*steps, *_dear(facts), *_by_hand(facts), *_beside_simple(facts)),
+                grids=(_rules(facts),), notes=(*((proof,) if proof else ()), *_notes(facts)))
 
 
 def _room(share: float) -> str:
@@ -138,6 +138,7 @@ def _notes(facts: Facts) -> tuple[str, ...]:
     between = int(facts.blocks["engineer_decides"].sum())
     said = [f"The other {say.count(idle, 'rule')}, which {say.verb(idle, 'decides', 'decide')} no block today, "
             f"{say.verb(idle, 'stands', 'stand')} in the appendix with their limits."] if idle else []
+    said.append("Numbers of panels and pieces are expected ones, so a limit may be a fraction of one.")
     if between:
         said.append(f"On {say.count(between)} the published limits leave two kinds of work open: the engineer "
                     "decides, and the lighter one is planned until then.")

@@ -63,7 +63,7 @@ def five_years(facts: Facts) -> Page:
                  Figure("Money planned", say.about(total),
                         f"likely cost, {say.span(years)}{facts.cost_range(years)}"),
                  Figure("Blocks", f"{blocks:,}", f"of {len(facts.blocks):,}")),
-        chart=_money_chart(facts, years), grids=(_by_year(facts, years),),
+        chart=_money_chart(facts, years) if total or sum(budget) else None, grids=(_by_year(facts, years),),
         text=(*_grinding(facts, years),
               "Every block, with its year, its work and the reason, stands in the list of streets, a file of its "
               "own."),

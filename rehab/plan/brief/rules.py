@@ -10,14 +10,16 @@ from rehab.plan.brief import say
 from rehab.steps.strategy.rules import OPERATORS, Limit, Rule
 
 _CLASSES: Final = {"arterial": "arterials", "collector": "collectors", "local": "local streets", "alley": "alleys"}
+_COUNTS: Final = ("count", "castings", "bars", "panels")  #: what a number of things is a number of is said before it
 _WHAT: Final = {
-    "panels_full": "panels broken or sunken", "full_share": "panels broken or sunken", "index": "condition index",
-    "curb_share": "curb sunken or broken", "cost_ratio": "cost of repair beside that of building anew",
-    "box_outs": "manhole or valve covers that need new concrete around them",
+    "panels_full": "number of panels broken or sunken", "full_share": "panels broken or sunken",
+    "index": "condition index", "curb_share": "curb sunken or broken",
+    "cost_ratio": "cost of repair beside that of building anew",
+    "box_outs": "number of manhole or valve covers that need new concrete around them",
     "partial_share": "panels with crumbling joints or cracks", "cracked_share": "panels cracked",
     "distress_level": "decay of the concrete itself", "replaced_share": "area to be replaced",
-    "faulting_in": "mean step between panels", "retrofit_bars": "steel bars that weak joints need",
-    "jack_panels": "panels settled but whole", "stabilise_panels": "panels over hollow ground",
+    "faulting_in": "mean step between panels", "retrofit_bars": "number of steel bars that weak joints need",
+    "jack_panels": "number of panels settled but whole", "stabilise_panels": "number of panels over hollow ground",
     "stitch_ft": "cracks along the street", "wide_joint_share": "joints open wide",
     "grind_panels_share": "panels stepped or polished smooth", "iri_in_per_mi": "bumps",
 }
@@ -64,4 +66,4 @@ def _limit(limit: Limit) -> str:
         return f"{words} {say.number(100 * limit.threshold)} %"
     if limit.unit == "level":
         return f"{words} level {limit.threshold:.0f} of 3"
-    return f"{words} {say.number(limit.threshold, 2)}{say.unit('' if limit.unit == 'count' else limit.unit)}"
+    return f"{words} {say.number(limit.threshold, 2)}{say.unit('' if limit.unit in _COUNTS else limit.unit)}"
