@@ -27,10 +27,12 @@ def show(made: Plan, season: Season) -> None:
         st.info("Nothing measured yet. Make the workbook under *Sheets for crews*, write actual quantities and sizes "
                 "into its pale cells, and load it here; an empty cell means not measured, 0 means none.")
         return
-    for note in compared.unplanned(made, quantities, repairs):
+    changes = compared.repair_changes(made, repairs)
+    overruns = compared.compare(made, compared.with_repairs(made, quantities, repairs))
+    for note in (*compared.unplanned(made, quantities, repairs), *compared.doubtful(overruns, changes)):
         st.warning(session.plain(f"{note.block_id}: {note.message}."))
-    _estimate(made, quantities, year)
-    _repairs(made, repairs)
+    _estimate(made, overruns, year)
+    _repairs(changes)
 
 
 def _take(made: Plan, year: int) -> None:
@@ -58,8 +60,7 @@ def _take(made: Plan, year: int) -> None:
         st.rerun()
 
 
-def _estimate(made: Plan, quantities: pd.DataFrame, year: int) -> None:
-    overruns = compared.compare(made, quantities)
+def _estimate(made: Plan, overruns: pd.DataFrame, year: int) -> None:
     if overruns.empty:
         return
     blocks = compared.updated(made, overruns)
@@ -85,7 +86,8 @@ def _estimate(made: Plan, quantities: pd.DataFrame, year: int) -> None:
         "measured": "Measured",
         "change_share": st.column_config.NumberColumn("Change, %", format="%+.0f"), **usd})
     st.caption("Items inside an all-in price have no price of their own: they are compared and cost nothing by "
-               "themselves. What was not measured stays as planned.")
+               "themselves. What was not measured stays as planned. Where repairs were measured and no area "
+               "was written down, their sizes change the paid area.")
     st.download_button("Planned and actual as CSV", lambda: exports.csv_text(overruns), f"overruns_{year}.csv",
                        on_click="ignore")
     ahead = compared.outlook(made, overruns, year)
@@ -101,8 +103,7 @@ def _estimate(made: Plan, quantities: pd.DataFrame, year: int) -> None:
         "used": st.column_config.NumberColumn("Rate used", format="%.2f")})
 
 
-def _repairs(made: Plan, repairs: pd.DataFrame) -> None:
-    changes = compared.repair_changes(made, repairs)
+def _repairs(changes: pd.DataFrame) -> None:
     if changes.empty:
         return
     st.subheader("Repairs measured one by one")

@@ -14,7 +14,7 @@ from pages.editing import edit
 from rehab.base.settings import STRATEGIES_OPEN
 from rehab.outputs import charts
 from rehab.outputs.words import money, share
-from rehab.plan import Plan, council
+from rehab.plan import Plan, council, decide
 from rehab.plan.least import mean_index_now
 
 _OPEN = {"by rule": "What the rules decide in each year", "adequate": "All that the rules find adequate"}
@@ -116,7 +116,24 @@ def proof(made: Plan) -> None:
     said = council.bound_words(made)
     if said:
         st.caption(session.plain(said))
+    _search_longer(made)
     _notes(notes)
+
+
+def _search_longer(made: Plan) -> None:
+    """As long a search as the command line's, begun from what is shown; every page then rests on what it finds."""
+    longer = st.session_state.setdefault("searched", set())
+    at, prepared = session.ready(made.scenario)
+    key = (*at, made.scenario.fingerprint())
+    if made.scenario.choice != "best" or key in longer:
+        return
+    if st.button("Search longer", key="search_longer", help="The screen searches briefly, so that a change shows at "
+                 "once; the command line searches longer. Do so before a program is published."):
+        with st.spinner("Searching for a better program ..."):
+            found = decide(prepared, made.scenario, known=[made])
+        longer.add(key)
+        session.keep(at, found)
+        st.rerun()
 
 
 def _notes(notes: pd.DataFrame) -> None:

@@ -60,17 +60,16 @@ def write(decided: Plan, geometry: pd.DataFrame, problems: pd.DataFrame, options
     for note in (note for note in season.notes if note.topic == "set by hand"):
         print(f"note: {note.block_id} in {note.year}: {note.message}", file=sys.stderr)
     orders = _sheets(decided, season, geometry, options)
-    folder.write(folder.tables(decided, season, problems, orders), out)
-    for name, table in zip(("offers", "uses", "limits"), reasons.proof(decided), strict=True):
-        exports.write_exact(table, out / f"proof_{name}.csv")
+    proof = {f"proof_{name}": table for name, table in zip(("offers", "uses", "limits"), reasons.proof(decided),
+                                                           strict=True)}
+    listed = {"brief_streets": _brief(decided, season, chances, options)} if options.brief else {}
+    folder.write({**folder.tables(decided, season, problems, orders), **listed}, out, proof)
     _places(decided, geometry, out)
     made = time.perf_counter()
-    if options.brief:
-        _brief(decided, season, chances, options)
     if options.measured:
         _measured(decided, season.year, options)
     steps = {**seconds, **decided.summary["seconds"], "season": round(arranged - began, 3),
-             "files": round(made - arranged, 3), "brief and measured": round(time.perf_counter() - made, 3)}
+             "files": round(made - arranged, 3), "measured": round(time.perf_counter() - made, 3)}
     (out / "summary.json").write_text(exports.summary_json(
         {**decided.summary, "season": calendar.figures(season), "seconds": steps}), encoding="utf-8")
 
@@ -86,6 +85,9 @@ def _sheets(decided: Plan, season: Season, geometry: pd.DataFrame, options: argp
         _known(options, season, {job.name for job in whole.jobs})
         listed = folder.work_list(decided, season, geometry, order=options.sheet_order, blocks=options.only_blocks,
                                   weeks=options.only_weeks, crews=options.only_crews)
+        if not listed.jobs:
+            raise BadAssumption(f"no block of {season.year} has work in all that --only-blocks, --only-weeks and "
+                                f"--only-crews name together; the season's tasks are in {options.out / 'tasks.csv'}")
     (options.out / "worklist.xlsx").write_bytes(worklist.workbook(listed, used, paper=paper))
     (options.out / "worklist.pdf").write_bytes(worklist.pdf(listed, used, paper=paper))
     return whole.orders
@@ -122,10 +124,9 @@ def _places(decided: Plan, geometry: pd.DataFrame, out: Path) -> None:
                                              encoding="utf-8")
 
 
-def _brief(decided: Plan, season: Season, chances: pd.DataFrame | None, options: argparse.Namespace) -> None:
-    """The council brief as PDF, and its list of streets as a table."""
+def _brief(decided: Plan, season: Season, chances: pd.DataFrame | None, options: argparse.Namespace) -> pd.DataFrame:
+    """The council brief and its list of streets as PDF; returns that list."""
     from rehab.outputs import brief as drawn
-    from rehab.outputs import exports
     from rehab.plan import brief
 
     city = options.city or options.blocks.stem.replace("_", " ")
@@ -134,7 +135,7 @@ def _brief(decided: Plan, season: Season, chances: pd.DataFrame | None, options:
                       last_year=_last_year(decided, options), season=first)
     (options.out / "brief.pdf").write_bytes(drawn.pdf(made, paper=options.paper))
     (options.out / "brief_streets.pdf").write_bytes(drawn.streets_pdf(made, paper=options.paper))
-    exports.write_csv(made.streets, options.out / "brief_streets.csv")
+    return made.streets
 
 
 def _last_year(decided: Plan, options: argparse.Namespace) -> pd.DataFrame | None:
@@ -164,12 +165,12 @@ def _measured(decided: Plan, year: int, options: argparse.Namespace) -> None:
     problems = pd.concat([one.problems for one in found], ignore_index=True)
     report(problems, options.out, "measured_problems.csv")
     quantities = measured.latest([one.quantities for one in found], "measured")
-    overruns = measured.compare(decided, quantities)
-    exports.write_csv(overruns, options.out / "overruns.csv")
-    exports.write_csv(measured.updated(decided, overruns), options.out / "updated.csv")
     repairs = measured.latest([one.repairs for one in found], "measured_repairs")
     changes = measured.repair_changes(decided, repairs)
-    for note in measured.unplanned(decided, quantities, repairs):
+    overruns = measured.compare(decided, measured.with_repairs(decided, quantities, repairs))
+    exports.write_csv(overruns, options.out / "overruns.csv")
+    exports.write_csv(measured.updated(decided, overruns), options.out / "updated.csv")
+    for note in (*measured.unplanned(decided, quantities, repairs), *measured.doubtful(overruns, changes)):
         print(f"note: {note.block_id} in {note.year}: {note.message}", file=sys.stderr)
     if len(changes):
         exports.write_csv(changes, options.out / "repair_changes.csv")
@@ -179,5 +180,8 @@ def _measured(decided: Plan, year: int, options: argparse.Namespace) -> None:
 def _day(text: str) -> pd.Timestamp:
     import pandas as pd
 
-    return pd.Timestamp(date.fromisoformat(text))
+    try:
+        return pd.Timestamp(date.fromisoformat(text))
+    except ValueError as error:
+        raise argparse.ArgumentTypeError(f"'{text}' is not a day such as 2027-06-14") from error
 

@@ -56,12 +56,14 @@ def tables(made: Plan, season: Season, problems: pd.DataFrame, orders: pd.DataFr
     }
 
 
-def write(found: Mapping[str, pd.DataFrame], out: Path) -> None:
-    """Write tables as CSV files, and beside them what their columns mean."""
+def write(found: Mapping[str, pd.DataFrame], out: Path, exact: Mapping[str, pd.DataFrame]) -> None:
+    """Write tables as CSV files, those of ``exact`` with all digits, and beside them what their columns mean."""
     out.mkdir(parents=True, exist_ok=True)
     for name, table in found.items():
         exports.write_csv(table, out / f"{name}.csv")
-    (out / METADATA).write_text(_described(found), encoding="utf-8")
+    for name, table in exact.items():
+        exports.write_exact(table, out / f"{name}.csv")
+    (out / METADATA).write_text(_described({**found, **exact}), encoding="utf-8")
 
 
 def as_zip(found: Mapping[str, pd.DataFrame], made: datetime) -> bytes:

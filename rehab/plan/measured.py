@@ -19,7 +19,7 @@ import pandas as pd
 from rehab.base import tables
 from rehab.base.errors import Note
 from rehab.base.settings import Assumptions
-from rehab.base.units import IN_PER_FT
+from rehab.base.units import IN_PER_FT, SQFT_PER_SQYD
 from rehab.plan.model import Plan
 from rehab.steps import estimate
 
@@ -27,6 +27,9 @@ Floats = npt.NDArray[np.float64]
 
 #: measured blocks that a rate must rest on (common practice, no source): one or two may be far off by chance
 LEAST_BLOCKS: Final = 3
+#: kind of repair -> the pay item whose paid area its measured size changes
+_PAID: Final = {"full depth": "full_depth_panel", "partial depth": "partial_depth_patch"}
+_SLIP: Final = 10.0  #: so many times the plan looks like a slip of the decimal point; common practice, no source
 _BLOCK: Final = ["block_id", "year"]
 _KEY: Final = [*_BLOCK, "pay_item"]
 _MONEY: Final = ("planned_usd", "updated_usd", "change_usd")
@@ -80,6 +83,39 @@ def latest(parts: Sequence[pd.DataFrame], table: str) -> pd.DataFrame:
     keys = [*_BLOCK, "pay_item" if table == "measured" else "repair_id"]
     both = pd.concat(list(parts), ignore_index=True).drop_duplicates(keys, keep="last")
     return tables.with_types(table, both.sort_values(keys, ignore_index=True))
+
+
+def with_repairs(plan: Plan, quantities: pd.DataFrame, repairs: pd.DataFrame) -> pd.DataFrame:
+    """The table ``measured`` (quantities) and, where none was written, what the repairs measured one by one make of it.
+
+    The paid area of full-depth and of partial-depth repair is the planned one and the change of the block's measured
+    repairs of that kind; repairs that were not measured stand as planned.  A quantity that was written down holds.
+    """
+    changes = repair_changes(plan, repairs).merge(plan.program[_BLOCK], on=_BLOCK)
+    if changes.empty:
+        return quantities
+    rows = changes.assign(pay_item=changes["kind"].map(_PAID), change=changes["change_sqft"])
+    rows["change"] = rows["change"].where(rows["pay_item"] != "full_depth_panel", rows["change"] / SQFT_PER_SQYD)
+    summed = rows.dropna(subset="pay_item").groupby(_KEY, as_index=False)[["change"]].sum()
+    planned = _lines(plan, summed[_BLOCK].drop_duplicates())
+    made = _without(summed, quantities, _KEY).merge(planned, on=_KEY)
+    made = made.assign(quantity=(made["planned"] + made["change"]).clip(lower=0.0))
+    return latest([quantities, tables.with_types("measured", made)], "measured")
+
+
+def doubtful(overruns: pd.DataFrame, changes: pd.DataFrame) -> list[Note]:
+    """What is so far from the plan that it may be a slip: ten times as much or more; ``changes`` of the repairs."""
+    items = overruns[overruns["measured"].to_numpy(bool)].assign(kind="quantity")
+    areas = changes.assign(kind="area", unit="sqft", actual=changes["actual_sqft"], planned=changes["planned_sqft"],
+                           pay_item="repair " + changes["repair_id"].astype("Int64").astype("str"))
+    columns = ["kind", "block_id", "year", "pay_item", "unit", "actual", "planned"]
+    both = pd.concat([items[columns], areas[columns]], ignore_index=True)
+    slips = both[(both["planned"] > 0) & (both["actual"] >= _SLIP * both["planned"])
+                 & (both["actual"] - both["planned"] >= _SLIP)]
+    return [Note("measured", str(row["block_id"]), int(row["year"]), f"{str(row['pay_item']).replace('_', ' ')}: the "
+                 f"{row['kind']} of {row['actual']:,.1f} {row['unit']} is {row['actual'] / row['planned']:,.0f} times "
+                 f"the planned {row['planned']:,.1f}; it is used as it stands: look at the decimal point")
+            for row in slips.to_dict("records")]
 
 
 def repair_changes(plan: Plan, repairs: pd.DataFrame) -> pd.DataFrame:

@@ -15,6 +15,7 @@ from reportlab.lib.colors import HexColor
 
 from rehab.outputs.brief import chart_drawing, pdf
 from rehab.outputs.brief.axis import axis_of, value_text
+from rehab.outputs.brief.lines import lines
 from rehab.outputs.brief.look import looks, lying
 from rehab.outputs.brief.screen import figure
 from rehab.outputs.brief.streets import listed, natural
@@ -91,6 +92,14 @@ def test_the_pdf_is_vectors_alone_and_the_same_bytes_again(read: dict[str, Path]
         assert content.startswith(b"%PDF-1.") and b"/Subtype /Image" not in content
         assert content == pdf(small(), paper=paper)  # type: ignore[arg-type]
     assert read["letter"].read_bytes() != read["A4"].read_bytes()
+
+
+def test_a_number_and_its_per_cent_sign_stay_on_one_line() -> None:
+    text = "of the area, start of 2027; whole city 78 % and less than 1 %"
+    for room in range(40, 400, 7):
+        made = lines(text, float(room), 8.5)
+        assert " ".join(made) == text
+        assert not any(one.startswith("%") for one in made), (room, made)
 
 
 def test_an_outline_leads_to_every_question(read: dict[str, Path]) -> None:

@@ -296,6 +296,16 @@ def test_lines_of_parts_heights_and_no_length() -> None:
         next(mark for mark in flat(made(streets, "still").bands[0].marks) if isinstance(mark, Group))
 
 
+def test_no_name_stands_under_the_line_of_the_block() -> None:
+    geometry, names = grid(turn=0.3)
+    long = "Reverend Doctor Bartholomew Featherston Memorial Parkway North of the Old River"
+    for block in ("E2-2", "N3-2", "E0-0"):
+        drawing = made(Streets(geometry, {**names, block: long}), block, width_in=5.8, height_in=1.5, reach_ft=200.0)
+        heavy = shapely.LineString(line(drawing)).buffer(1.5, cap_style="flat")
+        for mark in words(drawing):
+            assert not shapely.intersects(box(mark), heavy), (block, mark.text)
+
+
 def test_sizes_are_kept_and_silly_ones_refused() -> None:
     geometry, names = grid()
     drawing = made(Streets(geometry, names), "E1-1", width_in=7.5, height_in=1.9)

@@ -302,6 +302,40 @@ def test_block_without_quantities_and_days_says_so(book: openpyxl.Workbook) -> N
     found = texts(book["4 B3"])
     assert {"No quantity is given for this block.", "The block is not on the season calendar.", "not on the calendar",
             "No task is on the calendar, so there is nothing to tick off yet."} <= set(found)
+    beside = dict(zip(found, found[1:], strict=False))
+    assert beside["Last patch"] == beside["Grinding"] == beside["Opens, plan"] == "not known"
+
+
+def test_hold_points_stand_in_the_order_of_the_work(tables: Tables, assumptions: Assumptions) -> None:
+    def before(sheet: Any) -> list[str]:
+        return [row[0] for row in below(sheet, "Hold points: stop until it is seen") if len(row) == 3]
+
+    placed = tables["tasks"][tables["tasks"]["task"] == "place"].assign(block_id="B3", task_id="B3-place")
+    tables["tasks"] = pd.concat([tables["tasks"], placed], ignore_index=True)
+    made = opened(workbook(content(*tables.values(), assumptions, 2027), assumptions))
+    repaired, rebuilt = (next(sheet for sheet in made if sheet.title.endswith(f" {block}")) for block in ("B2", "B3"))
+    assert before(repaired) == ["First cut, hole or dig", "Saw full depth", "Drill and set dowels, Place concrete",
+                                "Place concrete", "Place concrete", "Traffic on it"]
+    # no bar is drilled for the new pavement, so none is looked at
+    assert before(rebuilt) == ["Place concrete", "Place concrete", "Traffic on it"]
+    assert any("grout holds the bar" in text for text in texts(repaired))
+    assert not any("grout holds the bar" in text for text in texts(rebuilt))
+
+
+def test_a_street_too_narrow_to_pass_beside_a_lane_says_so(tables: Tables, assumptions: Assumptions) -> None:
+    tables["network"] = tables["network"].assign(width_ft=16.0)
+    found = texts(opened(workbook(content(*tables.values(), assumptions, 2027), assumptions))["1 B2"])
+    assert any(text.startswith("16 ft wide, less than two lanes of 12 ft") for text in found)
+
+
+def test_of_pieces_whole_ones_are_brought(tables: Tables, assumptions: Assumptions) -> None:
+    some = tables["quantities"]
+    tables["quantities"] = some.assign(quantity=some["quantity"].where(some["pay_item"] != "dowel", 45.2))
+    sheet = opened(workbook(content(*tables.values(), assumptions, 2027), assumptions))["1 B2"]
+    rows = [row for row in held(sheet) if "Dowels to drill and set" in row]
+    at = rows[0].index("Dowels to drill and set")
+    assert rows[0][at + 1:at + 3] == [46, "each"]
+    assert any("A fraction of a piece is the mean of what may be found." in text for text in texts(sheet))
 
 
 def test_cautions_stand_where_the_work_is(book: openpyxl.Workbook) -> None:

@@ -363,7 +363,7 @@ def test_chances_tell_the_odds() -> None:
     for told, odds in zip(column(table, "Odds of passing the budget"), drawn["over"], strict=True):
         assert told == ("none seen" if odds == 0 else "less than 1 in 10" if odds < 0.05 else
                         "more than 9 in 10" if odds > 0.95 else f"{round(10 * odds)} in 10")
-    assert "Eight times in ten" in page(of, "risks").lead
+    assert "eight times in ten" in page(of, "risks").lead
 
 
 def test_prices_rest_on_their_sources() -> None:
@@ -517,6 +517,7 @@ def test_odd_cities_have_true_pages(name: str) -> None:
     if total == 0:
         assert "No work is planned" in page(of, "next year").lead
         assert of.streets["year"].isna().all() and page(of, "next year").chart is None
+        assert (page(of, "five years").chart is None) == (sum(one.scenario.money_usd) == 0)  # nothing to draw
     if "district" not in one.prepared.network or one.prepared.network["district"].isna().all():
         assert of.districts == () and page(of, "next year").chart is None
 

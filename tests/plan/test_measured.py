@@ -310,3 +310,54 @@ def test_a_work_list_goes_to_the_street_and_comes_back() -> None:
 def planned_of(made: plan.Plan, block: str, item: str) -> float:
     rows = made.quantities.merge(made.program[["block_id", "year", "strategy"]])
     return float(rows.set_index(["block_id", "pay_item"]).at[(block, item), "quantity"])
+
+
+def of_repairs(made: plan.Plan, block: str, factor: float) -> pd.DataFrame:
+    """All repairs of a block as if each had become longer."""
+    rows = made.prepared.repairs[made.prepared.repairs["block_id"] == block]
+    year = int(made.program.set_index("block_id")["year"].loc[block])
+    return tables.with_types("measured_repairs", rows.assign(year=year, length_ft=rows["length_ft"] * factor)[
+        ["block_id", "year", "repair_id", "length_ft", "width_ft", "depth_in"]])
+
+
+def repaired(made: plan.Plan, kind: str) -> str:
+    """A block of the program that is repaired with such repairs from its panel survey."""
+    own = made.prepared.repairs.loc[made.prepared.repairs["kind"] == kind, "block_id"]
+    program = made.program[made.program["block_id"].isin(own) & (made.program["strategy"] == "partial_depth")]
+    return str(program["block_id"].iloc[0])
+
+
+def planned(made: plan.Plan, block: str, item: str) -> float:
+    """What the program plans of an item on a block."""
+    rows = made.quantities.merge(made.program[["block_id", "year", "strategy"]])
+    return float(rows.loc[(rows["block_id"] == block) & (rows["pay_item"] == item), "quantity"].iloc[0])
+
+
+def test_measured_repairs_change_the_area_that_is_paid() -> None:
+    made = demo()
+    block = repaired(made, "partial depth")
+    own = made.prepared.repairs[(made.prepared.repairs["block_id"] == block) & (made.prepared.repairs["kind"] == "partial depth")]
+    found = measured.with_repairs(made, seen(), of_repairs(made, block, 1.2)).set_index("pay_item")["quantity"]
+    before = planned(made, block, "partial_depth_patch")
+    assert found["partial_depth_patch"] == pytest.approx(before + 0.2 * own["area_sqft"].sum())
+    written = seen((block, int(made.program.set_index("block_id")["year"].loc[block]), "partial_depth_patch", 7.0))
+    assert measured.with_repairs(made, written, of_repairs(made, block, 1.2)).set_index("pay_item")["quantity"][
+        "partial_depth_patch"] == 7.0, "what was written down holds"
+    assert measured.with_repairs(made, seen(), of_repairs(made, block, 1.0)).set_index("pay_item")["quantity"][
+        "partial_depth_patch"] == pytest.approx(before)
+    overruns = measured.compare(made, measured.with_repairs(made, seen(), of_repairs(made, block, 1.2)))
+    assert measured.updated(made, overruns)["change_usd"].iloc[0] > 0
+
+
+def test_a_slip_of_the_decimal_point_is_said() -> None:
+    made = demo()
+    block = repaired(made, "partial depth")
+    year = int(made.program.set_index("block_id")["year"].loc[block])
+    usual = planned(made, block, "partial_depth_patch")
+    for factor, said in ((1.3, 0), (10.0, 1), (100.0, 1)):
+        overruns = measured.compare(made, seen((block, year, "partial_depth_patch", usual * factor)))
+        notes = measured.doubtful(overruns, measured.repair_changes(made, of_repairs(made, block, 1.1)))
+        assert len(notes) == said and all("decimal point" in note.message for note in notes)
+    longer = of_repairs(made, block, 10.0)
+    notes = measured.doubtful(tables.empty("overruns"), measured.repair_changes(made, longer))
+    assert notes and all("repair" in note.message and note.block_id == block for note in notes)

@@ -104,3 +104,11 @@ def test_files_offer_everything_and_a_project_goes_round(app: AppTest, tmp_path:
     app.text_input(key="archive_who").set_value("Bo").run()
     press(app, "Open it here")
     assert not app.exception and "The database answered" in words(app)
+
+
+def test_a_longer_search_is_offered_once_and_keeps_the_better_program(app: AppTest) -> None:
+    app.switch_page("program.py").run()
+    before = max(made.chosen.value for made in app.session_state["shelf"].values())
+    press(app, "Search longer")
+    assert not app.exception and not any(button.label == "Search longer" for button in app.button)
+    assert max(made.chosen.value for made in app.session_state["shelf"].values()) >= before

@@ -73,6 +73,11 @@ WRITTEN: Final[dict[str, tuple[str, tuple[Field, ...]]]] = {
         number("sound_share", "share", "Share of sound area then", 0, 1, required=True),
         number("full_share", "share", "Share of area that needs full depth then", 0, 1, required=True),
         text("status", "optimal, feasible, infeasible, or rule", required=True))),
+    "brief_streets": ("A block in the list of streets of the council brief.", (
+        text("street", "Street"), text("from_street", "From"), text("to_street", "To"), text("district", "District"),
+        year("year", "Year of work; missing where none is planned"), text("work", "Work in words"),
+        number("cost_usd", "usd", "Likely cost in dollars of the year"),
+        text("reason", "Why, in one sentence", required=True), _BLOCK)),
     "proof_offers": ("Work that may be chosen, as the optimiser saw it.", (
         _OFFER, Field("group", "key", "Number of the group of which one offer at most is chosen", required=True),
         number("benefit", "sqyd-years or usd", "Benefit", None, required=True),
@@ -104,6 +109,6 @@ EXACT: Final = frozenset({"proof_offers", "proof_uses", "proof_limits"})
 WRITTEN_KEYS: Final[dict[str, tuple[str, ...]]] = {
     "lifecycle": ("block_id",), "costs_by_basis": ("block_id", "year", "strategy", "basis"),
     "crew_loads": ("crew",), "answers": ("aim",), "curve": ("factor",),
-    "rules": ("scenario",), "proof_offers": ("offer",), "proof_uses": ("offer", "limit_row"),
-    "proof_limits": ("limit_row",), "backtest_blocks": ("block_id",),
+    "rules": ("scenario",), "brief_streets": ("block_id",), "proof_offers": ("offer",),
+    "proof_uses": ("offer", "limit_row"), "proof_limits": ("limit_row",), "backtest_blocks": ("block_id",),
 }

@@ -32,6 +32,10 @@ _SIZES: Final = (
     ("castings", "Castings", ""), ("parking_ft", "Curb with parking", "ft"), ("bus_route", "Bus route", ""),
     ("utility_year", "Utility dig", "year"),
 )
+#: what is written of a repair by hand, over how many columns of the grid, and rows for it
+_BY_HAND: Final = ((2, "Kind"), (2, "Station"), (1, "Offset, ft"), (2, "Length, ft"), (2, "Width, ft"),
+                   (1, "Depth, in"), (1, "Dowels"), (1, "Ties"), (2, "Placed, time"), (2, "Concrete, F"), (1, "Init."))
+_MORE, _ALL = 3, 8
 _IF_SO: Final = ("reinforced", "bus_route", "parking_ft")  #: said only where there is any
 _LEAST: Final = 0.05  #: quantities that show as 0.0: traces that a forecast expects
 _KINDS: Final = {"full depth": "Full depth", "partial depth": "Partial", "casting box-out": "Box-out"}
@@ -61,6 +65,7 @@ def write_block(sheet: Sheet, job: Job, sketch: Drawing | None, cautions: Sequen
     _traffic(sheet, job, assumptions)
     _order_of_work(sheet, job, chosen)
     _repairs(sheet, job, year)
+    _found(sheet, job)
     _quantities(sheet, job, assumptions, year)
     _loads(sheet, job, assumptions)
     write_checks(sheet, job, cautions, figures(job, assumptions))
@@ -184,6 +189,17 @@ def _repairs(sheet: Sheet, job: Job, year: int) -> None:
     total = f"Total of {count(len(job.repairs), 'repair')}"
     sheet.table([7, 1, 1, 1, 1, 6], (),
                 [(total, Figure(area, 1), Figure(volume), _bars(dowels, inside), ties, "")])
+
+
+def _found(sheet: Sheet, job: Job) -> None:
+    """Room for repairs that no survey holds: without a panel survey all of them, with one those found since."""
+    if job.strategy == "reconstruction":
+        return
+    sheet.section("More repairs found on the street" if job.repairs else "Repairs as they are marked on the street")
+    sheet.line("Written here by hand; their sums go into the actual quantities below.", "small")
+    rows = _MORE if job.repairs else _ALL
+    sheet.table([span for span, _ in _BY_HAND], [head for _, head in _BY_HAND], [[None] * len(_BY_HAND)] * rows,
+                tall=True)
 
 
 def _repair(row: Row) -> list[Any]:

@@ -209,5 +209,5 @@ def to_bring(amount: float, unit: str) -> tuple[float, int]:
 
 
 def waste_words(waste: float) -> str:
-    """The waste in an amount: '10 %', 'none'."""
-    return f"{100 * (waste - 1):.0f} %" if waste > 1 + 1e-9 else "none"
+    """The waste in an amount: '10 % in it', 'none'."""
+    return f"{100 * (waste - 1):.0f} % in it" if waste > 1 + 1e-9 else "none"

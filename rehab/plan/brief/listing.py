@@ -166,8 +166,9 @@ def money_chart(table: pd.DataFrame, years: range, title: str, budget: tuple[flo
     bars = tuple(Series(NAMES[kind], tuple(table[kind].tolist()), kind if kind in NEEDS else "neutral")
                  for kind in held)
     line = (Series("Budget", budget, "limit", line=True),) if budget else ()
+    kinds = f", all of it {NAMES[held[0]].lower()}" if len(held) == 1 else " by kind of work"  # one has no legend
     return Chart("stacked bars", title, tuple(str(year) for year in years), bars + line, "$", "Year",
-                 "Dollars of the year", "Likely cost of the planned work in each year by kind of work"
+                 "Dollars of the year", f"Likely cost of the planned work in each year{kinds}"
                  f"{', and the budget' if budget else ''}.")
 
 

@@ -69,12 +69,17 @@ def page(facts: Facts) -> Page:
         lead = ("No work is planned, so no cost can pass the budget; the condition of the streets may still come "
                 "otherwise.")
     elif now["likely_usd"] <= 0:
-        lead = f"No work is planned in {start}; over all years the program is likely to cost {say.about(total)}."
+        lead = f"No work is planned in {start}; over all years the program is planned at {say.about(total)}."
     else:
-        kind = "Eight times in ten it will cost" if facts.chances is not None else \
-            "With all prices and amounts at their low or high ends at once it would cost"
-        lead = (f"The program of {start} is likely to cost {say.about(now['likely_usd'])}. {kind} between "
-                f"{say.about(now['low_usd'])} and {say.about(now['high_usd'])}.")
+        ends = f"{say.about(now['low_usd'])} and {say.about(now['high_usd'])}"
+        if facts.chances is not None:
+            middle = float(facts.chances.set_index("year")["median_usd"].loc[start])
+            lead = (f"The program of {start} is planned at {say.about(now['likely_usd'])}. Drawn many times with all "
+                    f"that is not sure, it comes to {say.about(middle)} in the middle, and eight times in "
+                    f"ten to between {ends}.")
+        else:
+            lead = (f"The program of {start} is planned at {say.about(now['likely_usd'])}. With all prices and amounts "
+                    f"at their low or high ends at once it would cost between {ends}.")
     figures = [Figure(f"Cost of {start}", say.about(now["likely_usd"]),
                       f"{say.about(now['low_usd'])} to {say.about(now['high_usd'])}, dollars of {start}")]
     if not math.isnan(now["over"]):

@@ -113,6 +113,9 @@ def _peak(facts: Facts) -> tuple[str, ...]:
         why = "the streets wear faster than the money mends them" if len(facts.works) else \
             "the streets wear, and no work is done"
         return (f"With this program the sound share falls from {facts.start} on: {why}.",)
+    if backlog(facts.plan)["backlog_usd"].iloc[-1] <= 0 and facts.plan.scenario.works == 1:
+        return (f"With this program the sound share is highest after {facts.years[best]}, {say.share(path[best])}; the "
+                "plan gives a block one work, and the blocks wear on after it.",)
     return (f"With this program the sound share is highest after {facts.years[best]}, {say.share(path[best])}; from "
             "then on the streets wear faster than the money mends them.",)
 
