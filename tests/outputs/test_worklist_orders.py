@@ -112,7 +112,7 @@ def test_no_job_orders_nothing(assumptions: Assumptions) -> None:
 def test_materials_of_a_block_say_their_waste(jobs: list[Job], assumptions: Assumptions) -> None:
     waste = {row.item: waste_words(row.waste) for row in materials(jobs[0], assumptions)}
     # the waste of the pay items is in their quantities: concrete 1.1, sealant 1.15, dowels none
-    assert waste["Ready-mixed concrete"] == "10 %" and waste["Sealant"] == "15 %"
+    assert waste["Ready-mixed concrete"] == "10 % in it" and waste["Sealant"] == "15 % in it"
     assert waste["Dowels to drill and set"] == "none"
 
 
