@@ -11,6 +11,7 @@ from pages import calendars, measured, session
 from rehab import plan
 from rehab.outputs import exports, folder, worklist
 from rehab.outputs.words import count, label, price
+from rehab.outputs.worklist.orders import to_bring
 from rehab.steps.season import Season
 
 _PAPERS = {"letter": "Letter", "A4": "A4"}
@@ -126,6 +127,9 @@ def _orders(made: plan.Plan, season: Season) -> None:
     for kind, words in (("material", "Materials"), ("equipment", "Equipment")):
         st.subheader(words)
         rows = shown[shown["kind"] == kind]
+        rows = rows.assign(**{name: [to_bring(amount, unit)[0] for amount, unit in zip(rows[name], rows["unit"],
+                                                                                    strict=True)]
+                              for name in ("quantity", "estimated")})
         st.dataframe(rows[["item", "quantity", "unit", "estimated", "why"]], hide_index=True, width="stretch",
                      column_config={
             "item": st.column_config.TextColumn("Item", width="medium"),
@@ -134,7 +138,7 @@ def _orders(made: plan.Plan, season: Season) -> None:
             "why": st.column_config.TextColumn("For", width="large")})
     st.caption("Materials with their waste, in the week in which the task that uses them begins on the block; "
                "equipment is the most that the crews at work in the week need at once. The part called estimated rests "
-               "on an index, a rating or a word: measure before ordering.")
+               "on an index, a rating or a word: measure before ordering. Pieces are rounded up.")
     st.download_button("Orders of all weeks as CSV", lambda: exports.csv_text(listed.orders),
                        f"orders_{season.year}.csv", on_click="ignore")
 

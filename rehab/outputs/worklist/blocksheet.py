@@ -259,7 +259,7 @@ def _loads(sheet: Sheet, job: Job, assumptions: Assumptions) -> None:
         sheet.line("From the expected quantities, with the waste that is shown; whole pieces are rounded up.", "small")
         half = (len(brought) + 1) // 2
         right = brought[half:] + [[""] * 4] * (2 * half - len(brought))
-        sheet.table([4, 2, 1, 1, 4, 2, 1, 2], ("Material", "Quantity", "Unit", "Waste") * 2,
+        sheet.table([4, 2, 1, 2, 3, 2, 1, 2], ("Material", "Quantity", "Unit", "Waste") * 2,
                     [[*one, *other] for one, other in zip(brought[:half], right, strict=True)])
     tools = equipment(job, assumptions)
     if tools:

@@ -41,8 +41,9 @@ def next_year(facts: Facts, streets: pd.DataFrame) -> Page:
                *(() if facts.districts else (work_list(f"The list of {year}", streets[streets["year"] == year]),))),
         notes=("Rows are rounded to the dollar; the total is exact to the cent. The range of a cost: all prices and "
                "amounts at their low or high ends at once.",
-               "A share of money beside the share of the area that needs work shows whether a district gets its part; "
-               "the method looks at streets, not at districts, unless a least share was set."))
+               *(("A share of money beside the share of the area that needs work shows whether a district gets its "
+                  "part; the method looks at streets, not at districts, unless a least share was set.",)
+                 if facts.districts else ())))
 
 
 def five_years(facts: Facts) -> Page:
