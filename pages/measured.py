@@ -16,6 +16,7 @@ from rehab.plan import measured as compared
 from rehab.steps.season import Season
 
 _NAMES = ("measured", "measured_repairs")
+_TOLD = 5  #: problems that are written out
 
 
 def show(made: Plan, season: Season) -> None:
@@ -52,7 +53,10 @@ def _take(made: Plan, year: int) -> None:
             before = season_given.held().get(key, tables.empty(name))
             season_given.held()[key] = compared.latest([before, rows], name)
     if upload is not None and "measured_problems" in st.session_state:
-        uploads.show_problems(st.session_state["measured_problems"])
+        found = st.session_state["measured_problems"]
+        uploads.show_problems(found)
+        for row in found.head(_TOLD).to_dict("records"):  # in full: a table cuts what is wrong
+            st.caption(session.plain(f"{row['message']}; accepted: {row['accepted']}."))
     held = season_given.held()
     if any(f"{name} {year}" in held for name in _NAMES) and st.button("Forget what was measured"):
         for name in _NAMES:
@@ -93,9 +97,10 @@ def _estimate(made: Plan, overruns: pd.DataFrame, year: int) -> None:
     ahead = compared.outlook(made, overruns, year)
     st.subheader("If the rest turns out alike")
     st.write(session.plain(ahead.sentence))
-    st.dataframe(ahead.rates.assign(pay_item=[items[key].name for key in ahead.rates["pay_item"]]), hide_index=True,
-                 width="stretch", column_config={
-        "pay_item": st.column_config.TextColumn("Item", width="medium"),
+    st.dataframe(ahead.rates.assign(pay_item=[items[key].name for key in ahead.rates["pay_item"]],
+                                    unit=ahead.rates["unit"].map(unit)), hide_index=True, width="stretch",
+                 column_config={
+        "unit": "Unit", "pay_item": st.column_config.TextColumn("Item", width="medium"),
         "blocks": st.column_config.NumberColumn("Blocks measured", format="%d"),
         "planned": st.column_config.NumberColumn("Planned", format="%,.1f"),
         "actual": st.column_config.NumberColumn("Actual", format="%,.1f"),
