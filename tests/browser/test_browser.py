@@ -73,11 +73,15 @@ def test_from_a_table_to_a_work_list_without_the_internet(page: Page, address: s
 
     page.get_by_role("link", name="Work list").click()
     settle(page)
+    page.get_by_role("button", name="Make the sheets").click()
     with page.expect_download(timeout=PATIENCE_MS) as download:
-        page.get_by_role("button", name="Crew work list (XLSX)").click()
+        page.get_by_role("button", name="Work list as workbook (XLSX)").click()
     book = openpyxl.load_workbook(BytesIO(Path(download.value.path()).read_bytes()))
     assert len(book.sheetnames) > 3
     assert any("<b>Elm</b>" in str(cell.value) for row in book.worksheets[0].iter_rows() for cell in row)
+    with page.expect_download(timeout=PATIENCE_MS) as download:
+        page.get_by_role("button", name="Work list to print").click()
+    assert Path(download.value.path()).read_bytes().startswith(b"%PDF-")
     assert outside == []
 
 
