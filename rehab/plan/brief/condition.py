@@ -93,9 +93,8 @@ def _text(facts: Facts, guessed: npt.NDArray[np.bool_]) -> tuple[str, ...]:
     worst = pd.Series({str(name): _mean(part["sound"], part["area_sqyd"].to_numpy(float))
                        for name, part in blocks.groupby("district")})
     said = ["A block is one street between two cross streets. It is made of panels, rectangles of concrete between "
-            "joints, and they wear one by one. The figures above are shares of panels, weighted by area; the bars "
-            "are shares of blocks: a block needs work as soon as some of its panels do, so most blocks can need work "
-            "while most panels are sound."]
+            "joints, and they wear one by one. The figures above are shares of panels by area; the bars are of whole "
+            "blocks, which need work once some of their panels do."]
     if len(worst) > 1:
         said.append(f"The least sound district is {worst.idxmin()} ({say.share(float(worst.min()))} sound), the most "
                     f"sound {worst.idxmax()} ({say.share(float(worst.max()))}).")
