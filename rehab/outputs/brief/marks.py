@@ -10,25 +10,13 @@ from typing import Final, NamedTuple
 
 from reportlab.graphics.shapes import Drawing
 
-from rehab.outputs.brief.lines import Anchor
+from rehab.outputs.drawings.marks import Words
 
 INK: Final = "#1d2429"
 GREY: Final = "#5a6268"
 FAINT: Final = "#c3c7c4"
 ACCENT: Final = "#1f5f6b"
 PALE: Final = "#f2f1ec"
-
-
-class Words(NamedTuple):
-    """One line of text at its foot line."""
-
-    x: float
-    y: float
-    text: str
-    size: float
-    bold: bool = False
-    colour: str = INK
-    anchor: Anchor = "start"
 
 
 class PageNumber(NamedTuple):
@@ -88,5 +76,8 @@ class Target(NamedTuple):
     level: int
     y: float
 
+
+__all__ = ["ACCENT", "FAINT", "GREY", "INK", "PALE", "Box", "Line", "Link", "Mark", "PageNumber", "Picture", "Target",
+           "Words"]
 
 Mark = Words | PageNumber | Line | Box | Picture | Link | Target

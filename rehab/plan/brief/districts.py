@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from rehab.plan.brief import say
-from rehab.plan.brief.facts import Facts
+from rehab.plan.brief.facts import Facts, hindered
 from rehab.plan.brief.listing import money_chart, work_list
 from rehab.plan.brief.model import Figure, Page
 
@@ -99,18 +99,14 @@ def _left(facts: Facts, mine: _District) -> tuple[str, ...]:
 
 def _why_none(facts: Facts, mine: _District) -> str:
     """Why a district gets no work in the next years, and when or what comes nearest."""
-    plan, blocks = facts.plan, mine.blocks
+    blocks = mine.blocks
     later = blocks[blocks["program_year"].notna()].sort_values(["program_year", "block_id"])
     rows = np.flatnonzero(facts.blocks["district"].to_numpy() == mine.name)
     span = facts.prepared.by_rule[rows, :len(facts.next_years)]
     if not (span > 0).any():
         why = "no rule asks for any in these years"
-    elif plan.scenario.choice == "no work":
-        return "this scenario does no work"
-    elif plan.chosen.failed:
-        return "no program keeps all the limits asked for"
-    elif sum(plan.scenario.money_usd) <= 0:
-        return "there is no money for it"
+    elif hindered(facts.plan):
+        return hindered(facts.plan)
     else:
         why = "what is needed here comes later or not at all within the money and the limits"
     if len(later):

@@ -239,3 +239,12 @@ def rebuilt_for_want_of_repair(plan: Plan) -> Ints:
         plan.program.loc[plan.program["strategy"] == "reconstruction", "block_id"]).to_numpy()
     lost = (step_of(plan) >= prepared.years) & (prepared.by_rule[:, -1] == REBUILD)
     return np.flatnonzero(repair & (rebuilt | lost))
+
+
+def hindered(plan: Plan) -> str:
+    """What keeps a plan from doing any work at all, in words; empty where nothing does."""
+    if plan.scenario.choice == "no work":
+        return "this scenario does no work"
+    if plan.chosen.failed:
+        return "no program keeps all the limits asked for"
+    return "there is no money for work" if sum(plan.scenario.money_usd) <= 0 else ""

@@ -8,7 +8,7 @@ import pandas as pd
 
 from rehab.plan.brief import say
 from rehab.plan.brief.condition import NEEDS
-from rehab.plan.brief.facts import KINDS, Facts, each_row
+from rehab.plan.brief.facts import KINDS, Facts, each_row, hindered
 from rehab.plan.brief.model import Chart, Figure, Grid, Page, Series
 
 NAMES: Final = {**NEEDS, "grinding": "Diamond grinding again"}
@@ -103,12 +103,10 @@ def work_list(title: str, part: pd.DataFrame) -> Grid:
 def _why_none(facts: Facts, budget: float, years: int) -> str:
     if not (facts.prepared.by_rule[:, :years] > 0).any():
         return "the rules call for none"
+    if hindered(facts.plan):
+        return hindered(facts.plan)
     if budget <= 0:
         return "there is no money for it"
-    if facts.plan.scenario.choice == "no work":
-        return "this scenario shows what happens without any work"
-    if facts.plan.chosen.failed:
-        return "no program keeps all the limits that were asked for"
     return "nothing that the rules call for fits the money and the limits"
 
 

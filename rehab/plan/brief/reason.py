@@ -18,7 +18,7 @@ from rehab.base.money import escalation_factor
 from rehab.base.tables import WORK
 from rehab.plan import reasons
 from rehab.plan.brief import cause, say
-from rehab.plan.brief.facts import Facts, each_row, step_of
+from rehab.plan.brief.facts import Facts, each_row, hindered, step_of
 
 Floats = npt.NDArray[np.float64]
 
@@ -184,13 +184,8 @@ class _Teller:
 
     def _waits(self, row: Any, end: int, later: bool = False) -> str:
         """Why there is no work for a block that the rules call for work on."""
-        plan = self.facts.plan
-        if plan.scenario.choice == "no work":
-            return "this scenario does no work"
-        if plan.chosen.failed:
-            return "no program keeps all the limits asked for"
-        if sum(plan.scenario.money_usd) <= 0:
-            return "there is no money for work"
+        if hindered(self.facts.plan):
+            return hindered(self.facts.plan)
         if say.has(row.why):
             return self._shut(row, end)
         if not say.has(row.next_strategy):
