@@ -7,7 +7,11 @@ from typing import Any, Final, NamedTuple
 
 import pandas as pd
 
-MISSING: Final = "not known"
+from rehab.base.wording import MISSING as MISSING
+from rehab.base.wording import known as known
+from rehab.base.wording import money as money
+from rehab.base.wording import number as number
+from rehab.base.wording import price as price
 
 LABELS: Final[dict[str, str]] = {
     "none": "None yet", "partial_depth": "Partial-depth repair", "full_depth": "Full-depth repair",
@@ -56,39 +60,9 @@ def part_of(items: dict[str, PayItem], item: str, present: Collection[str]) -> s
     return "; ".join(items[key].name for key in items[item].carriers if key in present)
 
 
-def known(value: Any) -> bool:
-    """Whether a cell holds something: not NA and not an empty text."""
-    if isinstance(value, float):  # most cells: a hundred times faster than asking pandas
-        return value == value
-    if isinstance(value, str):
-        return bool(value.strip())
-    return value is not None and not pd.isna(value) and str(value).strip() != ""
-
-
-def money(value: Any) -> str:
-    """Whole dollars with separators; 'not known' for a missing number."""
-    if not known(value):
-        return MISSING
-    return f"-${-value:,.0f}" if round(value) < 0 else f"${abs(value):,.0f}"
-
-
-def price(value: Any) -> str:
-    """A unit price with cents; 'not known' for a missing number."""
-    return f"${value:,.2f}" if known(value) else MISSING
-
-
 def price_range(low: Any, likely: Any, high: Any) -> str:
     """A price with its range: '$6.71, 2.25 to 15.75'; 'not known' for a missing price."""
     return f"{price(likely)}, {low:,.2f} to {high:,.2f}" if known(likely) else MISSING
-
-
-def number(value: Any, digits: int = 1) -> str:
-    """A number with separators and at most ``digits`` decimals, none where they are zero."""
-    if not known(value):
-        return MISSING
-    text = f"{value:,.{digits}f}"
-    text = text.rstrip("0").rstrip(".") if "." in text else text
-    return "0" if text in {"-0", ""} else text
 
 
 def share(value: Any) -> str:

@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Sequence
 from datetime import date
 from typing import Any, Final
 
 from rehab.base.tables import IN_WORDS
+from rehab.base.wording import known as has
+from rehab.base.wording import money as whole
+from rehab.base.wording import number
+from rehab.base.wording import price as cents
+
+__all__ = ["NO_DISTRICT", "about", "cents", "count", "day", "ends", "first", "has", "in_years", "listed", "number",
+           "of", "place", "share", "span", "street", "undone", "unit", "value", "verb", "whole", "work"]
 
 NO_DISTRICT: Final = "No district given"
 _MONTHS: Final = ("January", "February", "March", "April", "May", "June", "July", "August", "September", "October",
@@ -32,16 +38,6 @@ def undone(usd: float) -> str:
     return f"{about(usd)} of work" if usd >= 0.5 else "no work"
 
 
-def whole(usd: float) -> str:
-    """Whole dollars of a table: '$3,995,612'."""
-    return f"-${-usd:,.0f}" if round(usd) < 0 else f"${abs(usd):,.0f}"
-
-
-def cents(usd: float) -> str:
-    """Dollars to the cent, for totals that have to agree: '$3,995,611.53'."""
-    return f"-${-usd:,.2f}" if round(usd, 2) < 0 else f"${abs(usd):,.2f}"
-
-
 def share(value: float, digits: int = 0) -> str:
     """A share of 0 to 1 in per cent; a small one that is not zero is not shown as zero, nor a large one as all."""
     text = f"{100 * value:.{digits}f}"
@@ -51,13 +47,6 @@ def share(value: float, digits: int = 0) -> str:
     if value < 1 and float(text) == 100:
         return f"more than {100 - least:.{digits}f} %"
     return f"{text} %"
-
-
-def number(value: float, digits: int = 1) -> str:
-    """A number with separators and at most so many decimals."""
-    text = f"{value:,.{digits}f}"
-    text = text.rstrip("0").rstrip(".") if "." in text else text
-    return "0" if text in ("-0", "") else text
 
 
 def count(size: float, one: str = "block", many: str = "") -> str:
@@ -101,14 +90,6 @@ def first(text: str) -> str:
 def day(value: date) -> str:
     """A date as written in the United States: 'April 5, 2027'."""
     return f"{_MONTHS[value.month - 1]} {value.day}, {value.year}"
-
-
-def has(value: Any) -> bool:
-    """Whether a cell holds something: not missing and not an empty text."""
-    if value is None or (isinstance(value, float) and math.isnan(value)):
-        return False
-    text = str(value).strip()
-    return text not in ("", "<NA>", "NaT", "nan")
 
 
 def ends(from_street: Any, to_street: Any) -> str:
